@@ -1,0 +1,1 @@
+"""Reference blocks: targets, grading units, as-built values and their uncertainty."""

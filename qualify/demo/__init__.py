@@ -1,0 +1,1 @@
+"""The embedded demonstration study; everything in it is invented."""

@@ -1,0 +1,1 @@
+"""The dossier: pages, tables and files."""

@@ -1,0 +1,1 @@
+"""Digests of what went in and what came out."""

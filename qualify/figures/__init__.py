@@ -1,0 +1,1 @@
+"""Figures and their alternative texts, from plain values."""

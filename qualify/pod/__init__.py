@@ -1,0 +1,1 @@
+"""Probability of detection and false-call rate."""

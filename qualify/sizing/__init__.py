@@ -1,0 +1,1 @@
+"""Sizing error and tolerance intervals."""
