@@ -88,5 +88,5 @@ class Quantity(BaseModel):
 
 
 def expanded(u: float, k: float = 2.0) -> float:
-    """Expanded uncertainty U = k u (JCGM 100:2008, section 6.2)."""
+    """Return the expanded uncertainty U = k u (JCGM 100:2008, section 6.2)."""
     return k * u

@@ -1,0 +1,167 @@
+"""The plan: what is fixed before truth is opened.
+
+Every field carries its explanation; the templates and the workbook print it.
+"""
+
+from datetime import date
+from typing import Annotated, Literal, Self
+
+from pydantic import BaseModel, Field, model_validator
+
+from qualify.blocks.metrology import STRICT, Positive, Text
+from qualify.criteria.rules import Criterion
+
+Kind = Literal["side_drilled_hole", "notch", "flat_bottomed_hole", "embedded_slot", "pore_cluster"]
+Fraction = Annotated[float, Field(ge=0, le=1)]
+
+
+class Claim(BaseModel):
+    """What the study sets out to show; numbers come from the analysis, never from here."""
+
+    model_config = STRICT
+    candidate_mode: Text = Field(description="id of the mode that is to be shown capable")
+    reference_mode: Text | None = Field(
+        None, description="id of the accepted mode it is compared with, if any"
+    )
+    flaws: Text = Field(description="which flaws in the component are meant, in words")
+    region: Text = Field(description="the examined volume, in words, with millimetres")
+    question: Text = Field(description="the question the client asked, one sentence")
+
+
+class Mode(BaseModel):
+    """One imaging mode as read in the trial."""
+
+    model_config = STRICT
+    id: Text = Field(description="short id, as in the call sheets")
+    name: Text = Field(description="name in words")
+    status: Literal["accepted", "candidate"] = Field(
+        description="accepted = the technique in use; candidate = the one to be shown capable"
+    )
+    threshold: float | None = Field(
+        None, description="reporting threshold, empty where readers call by eye"
+    )
+    threshold_unit: Literal["db", "coherence"] | None = Field(
+        None, description="db, or coherence (0 to 1)"
+    )
+    reading_rule: Text = Field(description="the rule by which an indication becomes a call")
+    set_up_by: Text = Field(description="who set this mode up (a party's id)")
+
+
+class Population(BaseModel):
+    """One kind of target, analysed apart from every other kind."""
+
+    model_config = STRICT
+    kind: Kind = Field(description="kind of target")
+    size_quantity: Text = Field(description="the quantity that is its size, as diameter_mm")
+    size_in_words: Text = Field(description="that quantity in words, as 'diameter'")
+    sized: bool = Field(description="true if readers reported this size and its error is judged")
+
+
+class Matching(BaseModel):
+    """How a call becomes a hit."""
+
+    model_config = STRICT
+    rule: Literal["box", "grading_unit"] = Field(
+        description="box = the call's position must lie in a box about the target; "
+        "grading_unit = any call in the target's unit counts (weaker, no positions needed)"
+    )
+    x_mm: Positive | None = Field(None, description="half width of the box along x")
+    y_mm: Positive | None = Field(None, description="half width across, empty if not reported")
+    z_mm: Positive | None = Field(None, description="half width in depth")
+    add_target_extent: bool = Field(
+        True, description="true widens the box by the target's own half extent in x and z"
+    )
+    derivation: Text = Field(
+        description="how the box follows from 2u of position, resolution and encoder"
+    )
+
+    @model_validator(mode="after")
+    def _box_is_whole(self) -> Self:
+        if self.rule == "box" and (self.x_mm is None or self.z_mm is None):
+            msg = "rule 'box' without x_mm or z_mm; give both half widths"
+            raise ValueError(msg)
+        return self
+
+
+class NotExamined(BaseModel):
+    """What a unit counts for that was not examined."""
+
+    model_config = STRICT
+    flawed: Literal["miss", "excluded"] = Field(
+        "miss", description="a flawed unit not examined: a miss (default) or excluded"
+    )
+    blank: Literal["excluded"] = Field(
+        "excluded", description="a blank unit not examined leaves the denominator"
+    )
+    limit_fraction: Fraction = Field(
+        0.05, description="above this share nothing is counted as demonstrated"
+    )
+
+
+class AnalysisPlan(BaseModel):
+    """The primary model and bound, fixed before truth is opened; bounds are one-sided 95 %."""
+
+    model_config = STRICT
+    link: Literal["logit", "probit", "cloglog", "loglog"] = Field(
+        "logit", description="link function of the POD curve"
+    )
+    scale: Literal["log", "linear"] = Field("log", description="size axis of the POD curve")
+    bound: Literal["likelihood", "wald"] = Field(
+        "likelihood", description="method of the confidence bound that the criteria use"
+    )
+    reason: Text = Field(description="why this model, in one sentence")
+
+
+class Plan(BaseModel):
+    """The whole plan, as in `plan.toml`."""
+
+    model_config = STRICT
+    format: Literal[1]
+    study: Text = Field(description="id of the study, the same in all of its files")
+    revision: Text = Field(description="revision of the plan")
+    frozen_on: date = Field(description="the day from which the plan no longer changes")
+    signal: Literal["measured", "simulated"] = Field(
+        description="whether the signals were measured on pieces or computed"
+    )
+    read_by: Literal["person", "rule", "model"] = Field(
+        description="who read: persons, a rule, or a model of readers"
+    )
+    claim: Claim
+    matching: Matching
+    not_examined: NotExamined = NotExamined(flawed="miss", blank="excluded", limit_fraction=0.05)
+    analysis: AnalysisPlan
+    modes: tuple[Mode, ...] = Field(min_length=1)
+    populations: tuple[Population, ...] = Field(min_length=1)
+    criteria: tuple[Criterion, ...] = ()
+
+    @model_validator(mode="after")
+    def _names_agree(self) -> Self:
+        known = [mode.id for mode in self.modes]
+        kinds: list[str] = [population.kind for population in self.populations]
+        named = [self.claim.candidate_mode, self.claim.reference_mode]
+        named += [criterion.mode for criterion in self.criteria]
+        for mode in named:
+            if mode is not None and mode not in known:
+                msg = f"mode '{mode}' is named but not listed; the modes are {', '.join(known)}"
+                raise ValueError(msg)
+        for what, ids in (("mode", known), ("population", kinds)):
+            for id_ in ids:
+                if ids.count(id_) > 1:
+                    msg = f"{what} '{id_}' stands twice; keep one of them"
+                    raise ValueError(msg)
+        for criterion in self.criteria:
+            if criterion.population not in (None, "blank_units", *kinds):
+                msg = (
+                    f"criterion {criterion.id} names population '{criterion.population}'; "
+                    f"the populations are {', '.join(kinds)} and blank_units"
+                )
+                raise ValueError(msg)
+        return self
+
+    def mode(self, id_: str) -> Mode:
+        """Return the mode of this id."""
+        return next(mode for mode in self.modes if mode.id == id_)
+
+    def population(self, kind: str) -> Population:
+        """Return the population of this kind."""
+        return next(item for item in self.populations if item.kind == kind)
