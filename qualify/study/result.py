@@ -1,0 +1,97 @@
+"""What a study comes to: inputs, tables, deviations, estimates, verdicts, notices."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from qualify.blocks.definition import Block
+from qualify.criteria.estimate import Estimates
+from qualify.criteria.verdict import Verdict
+from qualify.pod.hit_miss import HitMissFit
+from qualify.reading.call_sheet import Call
+from qualify.reading.key import KeyRow, SetRow
+from qualify.reading.tables import Tables
+from qualify.sizing.error import SizingError
+from qualify.study.declaration import Declaration
+from qualify.study.deviations import Deviation
+from qualify.study.plan import Plan
+
+EventStatus = Literal["recorded", "declared", "not recorded"]
+Cell = tuple[str, str, str, str]
+"""Basis, target kind, mode, reader."""
+
+
+@dataclass(frozen=True, slots=True)
+class InputFile:
+    """A file that went in, by its name in the study, and its SHA-256 digest."""
+
+    name: str
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True)
+class StudyInputs:
+    """Everything a study was given, read and validated.
+
+    `blocks`, `key` and `calls` are empty and `finished` is set where the study entered with
+    finished tables; `sets` may be empty then too.
+    """
+
+    name: str
+    plan: Plan
+    declaration: Declaration
+    blocks: tuple[Block, ...]
+    sets: tuple[SetRow, ...]
+    key: tuple[KeyRow, ...]
+    calls: tuple[Call, ...]
+    finished: Tables | None
+    files: tuple[InputFile, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class StudyEvent:
+    """An event in the order of the trial, and how it is known. `on` is an ISO date or empty."""
+
+    kind: str
+    words: str
+    on: str
+    by: str
+    status: EventStatus
+
+
+@dataclass(frozen=True, slots=True)
+class StudyNotice:
+    """A caution the analysis raises: a code for programs, a sentence for people."""
+
+    code: str
+    text: str
+    about: str
+
+
+@dataclass(frozen=True, slots=True)
+class StudyResult:
+    """The outcome of a study, from which dossier, tables and `results.json` are written.
+
+    Attributes
+    ----------
+    tables : the three tables, first readings and re-readings alike.
+    views : for each basis, the rows of the tables that count on it.
+    fits, sizings : by (basis, kind, mode, reader).
+    headline : the basis that governs the claim box.
+    synthetic : whether any signal or reading is not of the real world.
+    """
+
+    inputs: StudyInputs
+    tables: Tables
+    views: Mapping[str, Tables]
+    deviations: tuple[Deviation, ...]
+    events: tuple[StudyEvent, ...]
+    fits: Mapping[Cell, HitMissFit]
+    sizings: Mapping[Cell, SizingError]
+    estimates: Estimates
+    verdicts: tuple[Verdict, ...]
+    notices: tuple[StudyNotice, ...]
+    readers: tuple[str, ...]
+    headline: Literal["as_found", "after_remedy"]
+    headline_reason: str
+    synthetic: bool
