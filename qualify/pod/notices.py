@@ -1,0 +1,174 @@
+"""Plain-language notices of a hit/miss fit: what a reader must know beside the numbers."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from qualify.pod.bounds import BoundName, BoundValue
+from qualify.pod.observations import Observations
+from qualify.pod.outcome import Outcome, Overlap
+
+FEWEST_TARGETS = 60  # handbook figure, see `_few_targets`
+LAPSE_FACTOR = 1.5  # house rule, no source: misses so far above a90 are no matter of size alone
+HOLDS: dict[BoundName, str] = {
+    "likelihood": "the 95 % likelihood bound on a90 held in 88 to 94 % of trials",
+    "wald": "the 95 % delta-method (Wald) bound on a90 held in 85 to 92 % of trials",
+}
+DESIGN = (
+    "our own simulation of 60 to 120 targets of sizes 0.5 to 8 (logit curve in log size, a90 at "
+    "3, two slopes, two size ladders, 2000 trials each, no bound counted as holding)"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """A remark that belongs beside the numbers.
+
+    Attributes
+    ----------
+    code : short and stable, for scripts.
+    text : one or two plain sentences; sizes in the caller's unit.
+    """
+
+    code: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Findings:
+    """What the notices are written from; sizes in the caller's unit."""
+
+    seen: Observations
+    lie: Overlap
+    outcome: Outcome
+    confidence: float
+    bound: BoundName
+    bounds: dict[str, dict[str, BoundValue]]
+    slope_shown: bool
+    a50: float | None
+    a90: float | None
+    all_hit_lower_bound: float | None
+
+
+def _size(value: float | None) -> str:
+    return "none" if value is None else f"{value:.4g}"
+
+
+def _outcome_notice(found: Findings) -> Notice | None:
+    """Say in words why there is no curve."""
+    miss, hit = _size(found.lie.largest_miss), _size(found.lie.smallest_hit)
+    n, least = found.seen.total, found.all_hit_lower_bound
+    texts: dict[str, str] = {
+        "separated": (
+            f"Every target up to {miss} was missed and every target from {hit} was hit, with no "
+            "overlap. The slope of the curve can't be estimated and a90 may lie anywhere between. "
+            "More targets between these sizes would decide it."
+        ),
+        "quasi_separated": (
+            f"Hits and misses meet only at size {miss}: all smaller targets were missed and all "
+            "larger ones hit. The slope of the curve can't be estimated; more targets around "
+            "this size would decide it."
+        ),
+        "decreasing": (
+            "Larger targets were not hit more often than smaller ones, so no a50 or a90 is "
+            "given. Check the labels, the size column and the coding of hits."
+        ),
+        "all_hit": (
+            f"All {n} of {n} were hit. No curve can be fitted, as nothing shows where detection "
+            f"begins to fail. Exact one-sided lower bound of the share hit, at "
+            f"{100 * found.confidence:g} % confidence: {100 * (least or 0.0):.1f} %, for targets "
+            "as in this set."
+        ),
+        "all_missed": f"None of {n} was hit. No curve can be fitted.",
+        "too_few": (
+            f"{n} trials at {found.seen.size.size} distinct sizes are too few for a curve: at "
+            "least 5 trials and 2 sizes are needed, and far more for a useful bound."
+        ),
+    }
+    text = texts.get(found.outcome)
+    return None if text is None else Notice(found.outcome, text)
+
+
+def _few_targets(found: Findings) -> Notice | None:
+    """Sample size; the figure 60 is recalled from MIL-HDBK-1823A from memory, not verified."""
+    if found.seen.total >= FEWEST_TARGETS:
+        return None
+    text = (
+        f"{found.seen.total} trials: fewer than 60 targets, the least for hit/miss data in "
+        "MIL-HDBK-1823A (figure recalled from memory, not verified). Below it bounds hold less "
+        "often still."
+    )
+    return Notice("few_targets", text)
+
+
+def _bound_notices(found: Findings) -> list[Notice]:
+    notices: list[Notice] = []
+    if not found.slope_shown:
+        text = (
+            f"POD is not shown to rise with size at {100 * found.confidence:g} % confidence, so "
+            "the likelihood bound does not exist. A Wald bound printed beside it is no evidence."
+        )
+        notices.append(Notice("slope_not_shown", text))
+    upper = found.bounds[found.bound]["upper"]
+    if upper.value is None:
+        notices.append(Notice("no_upper_bound", f"No upper bound on a90: {upper.reason}."))
+    else:
+        text = (
+            "Likelihood and Wald bounds hold less often than they say in small samples: in "
+            f"{DESIGN}, {HOLDS[found.bound]}. It can be less elsewhere."
+        )
+        notices.append(Notice("bound_holds_less", text))
+    lower = found.bounds[found.bound]["lower"]
+    if lower.value is None:
+        notices.append(Notice("no_lower_bound", f"No lower bound on a90: {lower.reason}."))
+    return notices
+
+
+def _range_notices(found: Findings) -> list[Notice]:
+    low, high = float(found.seen.size[0]), float(found.seen.size[-1])
+    upper = found.bounds[found.bound]["upper"].value
+    notices = [
+        Notice("no_estimate", f"{name} of the curve is no finite size of 0 or more: none is given.")
+        for name, value in (("a50", found.a50), ("a90", found.a90))
+        if value is None
+    ]
+    values = [v for v in (found.a90, upper) if v is not None]
+    if any(v > high for v in values):
+        text = (
+            f"a90 or its bound lies beyond the largest size tested, {_size(high)}: read it as "
+            f"'greater than {_size(high)}', as nothing was tested there."
+        )
+        notices.append(Notice("extrapolated", text))
+    if any(v < low for v in values):
+        text = (
+            f"a90 or its bound lies below the smallest size tested, {_size(low)}: read it as "
+            f"'at most {_size(low)}', as nothing was tested there."
+        )
+        notices.append(Notice("extrapolated", text))
+    return notices
+
+
+def _lapses(found: Findings) -> Notice | None:
+    if found.a90 is None:
+        return None
+    far = found.seen.size >= LAPSE_FACTOR * found.a90
+    lapses = int(np.sum((found.seen.trials - found.seen.hits)[far]))
+    if lapses == 0:
+        return None
+    text = (
+        f"{lapses} of {int(found.seen.trials[far].sum())} targets of 1.5 times a90 or more were "
+        "missed. Such lapses have other causes than size, and a curve that rises to 1 may not "
+        "fit them: a90 and its bound are doubtful. (1.5 is our own rule, no source.)"
+    )
+    return Notice("lapses", text)
+
+
+def notices_of(found: Findings) -> tuple[Notice, ...]:
+    """All notices that apply, the most serious first."""
+    notices: list[Notice | None] = [_outcome_notice(found)]
+    if found.outcome == "fitted":
+        notices += _bound_notices(found)
+        notices += _range_notices(found)
+        notices.append(_lapses(found))
+    notices.append(_few_targets(found))
+    return tuple(notice for notice in notices if notice is not None)
