@@ -102,4 +102,4 @@ class Block(BaseModel):
         return tuple(unit for unit in self.grading_units if unit.id not in held)
 
 
-__all__ = ["Block", "GradingUnit", "Material", "Quantity"]
+__all__ = ["Block", "GradingUnit", "Material", "Quantity", "Target"]

@@ -29,6 +29,11 @@ class TargetBase(BaseModel, ABC):
     position_u_mm: Positive
     note: Text | None = None
 
+    @property
+    def kind_name(self) -> str:
+        """The kind as files name it."""
+        return str(getattr(self, "kind"))  # noqa: B009
+
     def quantities(self) -> dict[str, Quantity]:
         """Return the quantities of this target by name."""
         pairs = ((name, getattr(self, name)) for name in type(self).model_fields)

@@ -76,6 +76,7 @@ class MatchedCallRow(BaseModel):
     specimen: Text
     grading_unit: Text | None = None
     units_touched: Text | None = None
+    named_unit: Text | None = None
     x_mm: Finite | None = None
     y_mm: Finite | None = None
     z_mm: Finite | None = None

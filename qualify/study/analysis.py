@@ -1,0 +1,278 @@
+"""Estimates of a study: detection, false calls and sizing, per kind, mode and reader."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from qualify.criteria.estimate import Basis, Estimate, Side
+from qualify.pod.false_calls import false_call_rate, proportion_bounds
+from qualify.pod.hit_miss import HitMissFit, fit_hit_miss
+from qualify.reading.tables import BLANK, Tables
+from qualify.sizing.error import SizingError, sizing_error
+from qualify.study.plan import Plan, Population
+from qualify.study.result import Cell, StudyNotice
+
+BLANK_UNITS, FLAWED_UNITS, STUDY = "blank_units", "flawed_units", "study"
+EXACT = "exact binomial (Clopper and Pearson 1934), one-sided 95 %"
+
+
+@dataclass(frozen=True, slots=True)
+class Analysis:
+    """What the analysis of all bases has gathered."""
+
+    estimates: list[Estimate] = field(default_factory=list)
+    fits: dict[Cell, HitMissFit] = field(default_factory=dict)
+    sizings: dict[Cell, SizingError] = field(default_factory=dict)
+    notices: list[StudyNotice] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class _Where:
+    """The cell that estimates are made for, and where they go."""
+
+    out: Analysis
+    basis: Basis
+    population: str
+    mode: str
+    reader: str
+    rows: int
+
+    def add(
+        self,
+        statistic: str,
+        value: float | None,
+        unit: str,
+        *,
+        method: str = "count",
+        side: Side = "none",
+        reason: str | None = None,
+        in_range: bool | None = None,
+    ) -> None:
+        """Add one estimate of this cell."""
+        self.out.estimates.append(
+            Estimate(
+                basis=self.basis,
+                statistic=statistic,
+                population=self.population,
+                mode=self.mode,
+                reader=self.reader,
+                side=side,
+                method=method,
+                value=value,
+                unit=unit,
+                reason=reason,
+                rows=self.rows,
+                in_range=in_range,
+            )
+        )
+
+
+def analyse(views: Mapping[Basis, Tables], plan: Plan, readers: Sequence[str]) -> Analysis:
+    """Return all estimates that rest on the three tables, on every basis."""
+    out = Analysis()
+    for basis, tables in views.items():
+        for mode in plan.modes:
+            for reader in readers:
+                frame = _of(tables.opportunities, mode.id, reader)
+                if frame.empty:
+                    continue
+                for population in plan.populations:
+                    _detection(out, basis, frame, population, plan, mode.id, reader)
+                    if population.sized:
+                        sizes = _of(tables.measurements, mode.id, reader)
+                        _sizing(out, basis, sizes, population, mode.id, reader)
+                _false_calls(out, basis, frame, _of(tables.calls, mode.id, reader), mode.id, reader)
+    return out
+
+
+def _of(table: pd.DataFrame, mode: str, reader: str) -> pd.DataFrame:
+    return table[(table["mode"] == mode) & (table["reader"] == reader)]
+
+
+def _detection(
+    out: Analysis,
+    basis: Basis,
+    frame: pd.DataFrame,
+    population: Population,
+    plan: Plan,
+    mode: str,
+    reader: str,
+) -> None:
+    rows = frame[frame["kind"] == population.kind]
+    where = _Where(out, basis, population.kind, mode, reader, len(rows))
+    n, hits, lost = len(rows), int(rows["hit"].sum()), int((rows["examined"] == 0).sum())
+    lower, upper = proportion_bounds(hits, n)
+    none = None if n else "no target of this kind in the trial"
+    where.add("targets", n, "count")
+    where.add("hits", hits, "count")
+    where.add("not_examined", lost, "count")
+    where.add("not_examined_fraction", lost / n if n else None, "fraction", reason=none)
+    where.add("detection_rate", hits / n if n else None, "fraction", reason=none)
+    where.add("detection_rate_lower", lower, "fraction", method=EXACT, side="lower", reason=none)
+    where.add("detection_rate_upper", upper, "fraction", method=EXACT, side="upper", reason=none)
+    if not n:
+        return
+    fit = fit_hit_miss(
+        rows["size_mm"].to_numpy(),
+        rows["hit"].to_numpy(dtype=float),
+        link=plan.analysis.link,
+        scale=plan.analysis.scale,
+        bound=plan.analysis.bound,
+    )
+    out.fits[(basis, population.kind, mode, reader)] = fit
+    _curve(where, fit)
+    about = f"{basis}/{population.kind}/{mode}/{reader}"
+    out.notices.extend(StudyNotice(n.code, n.text, about) for n in fit.notices)
+
+
+def _curve(where: _Where, fit: HitMissFit) -> None:
+    """Add the estimates of a POD curve: sizes, bounds, parameters."""
+    low, high = fit.tested_range
+    model = f"{fit.link} on {fit.scale} size, maximum likelihood"
+    none = None if fit.outcome == "fitted" else OUTCOME_WORDS[fit.outcome]
+
+    def inside(value: float | None) -> bool | None:
+        return None if value is None else low <= value <= high
+
+    for name, value in (("a50", fit.a50), ("a90", fit.a90)):
+        where.add(name, value, "mm", method=model, reason=none, in_range=inside(value))
+    sides: tuple[tuple[str, Side], ...] = (("a90_95", "upper"), ("a90_lower_95", "lower"))
+    for method, bounds in sorted(fit.bounds.items()):
+        for name, side in sides:
+            bound = bounds[side]
+            chosen = name if method == fit.bound else f"{name}_{method}"
+            where.add(
+                chosen,
+                bound.value,
+                "mm",
+                method=f"{method} bound; {model}",
+                side=side,
+                reason=bound.reason,
+                in_range=inside(bound.value),
+            )
+    where.add("smallest_size", low, "mm", method="as built")
+    where.add("largest_size", high, "mm", method="as built")
+    for name, value in (("largest_miss", fit.largest_miss), ("smallest_hit", fit.smallest_hit)):
+        absent = "no target was missed" if name == "largest_miss" else "no target was hit"
+        reason = absent if value is None else None
+        where.add(name, value, "mm", method="as built", reason=reason)
+    covariance = fit.covariance
+    parameters = {
+        "pod_intercept": fit.intercept,
+        "pod_slope": fit.slope,
+        "pod_intercept_variance": None if covariance is None else covariance[0][0],
+        "pod_covariance": None if covariance is None else covariance[0][1],
+        "pod_slope_variance": None if covariance is None else covariance[1][1],
+        "pod_log_likelihood": fit.log_likelihood,
+        "pod_slope_likelihood_ratio": fit.slope_lr,
+    }
+    for name, value in parameters.items():
+        reason = none or "not computed for these data" if value is None else None
+        where.add(name, value, "1", method=model, reason=reason)
+
+
+OUTCOME_WORDS = {
+    "separated": "every missed target is smaller than every hit one: no curve can be fitted",
+    "quasi_separated": "hits and misses meet at one size only: no curve can be fitted",
+    "decreasing": "detection does not rise with size",
+    "all_hit": "every target was hit: no curve can be fitted",
+    "all_missed": "every target was missed: no curve can be fitted",
+    "too_few": "too few targets for a curve",
+}
+
+
+def _false_calls(
+    out: Analysis,
+    basis: Basis,
+    frame: pd.DataFrame,
+    calls: pd.DataFrame,
+    mode: str,
+    reader: str,
+) -> None:
+    blanks = frame[frame["kind"] == BLANK]
+    examined = blanks[blanks["examined"] == 1]
+    where = _Where(out, basis, BLANK_UNITS, mode, reader, len(blanks))
+    on_blanks = calls[calls["match"] == "false_call_blank"]
+    lost = len(blanks) - len(examined)
+    where.add("blank_units", len(examined), "count")
+    where.add("not_examined", lost, "count")
+    none = None if len(blanks) else "no blank unit in the trial"
+    share = lost / len(blanks) if len(blanks) else None
+    where.add("not_examined_fraction", share, "fraction", reason=none)
+    rate = false_call_rate(len(examined), int(examined["hit"].sum()), len(on_blanks))
+    where.add("units_called", rate.units_called, "count")
+    where.add("false_calls", rate.calls, "count")
+    _rate(where, "false_call_rate", rate.rate, rate.upper_95, rate.lower_95, rate.reason)
+    units = on_blanks[["specimen", "grading_unit", "cause"]].drop_duplicates()
+    for cause, part in units.groupby("cause", sort=True):
+        called = min(len(part), len(examined))
+        one = false_call_rate(len(examined), called, called)
+        name = f"false_call_rate_{str(cause) or 'no_cause_given'}"
+        where.add(f"{name}_units", called, "count")
+        _rate(where, name, one.rate, one.upper_95, one.lower_95, one.reason)
+    other = _Where(out, basis, FLAWED_UNITS, mode, reader, len(frame) - len(blanks))
+    other.add("false_calls", int((calls["match"] == "false_call_flawed").sum()), "count")
+    other.add("false_calls_outside", int((calls["match"] == "false_call_outside").sum()), "count")
+
+
+def _rate(
+    where: _Where,
+    name: str,
+    rate: float | None,
+    upper: float | None,
+    lower: float | None,
+    reason: str | None,
+) -> None:
+    where.add(name, rate, "fraction", method="units called / blank units", reason=reason)
+    where.add(f"{name}_upper", upper, "fraction", method=EXACT, side="upper", reason=reason)
+    where.add(f"{name}_lower", lower, "fraction", method=EXACT, side="lower", reason=reason)
+
+
+def _sizing(
+    out: Analysis,
+    basis: Basis,
+    sizes: pd.DataFrame,
+    population: Population,
+    mode: str,
+    reader: str,
+) -> None:
+    rows = sizes[(sizes["kind"] == population.kind)]
+    rows = rows[rows["quantity"] == population.size_quantity]
+    found = rows[rows["found"] == 1]
+    sized = found[found["reported"].notna()]
+    unsized = len(found) - len(sized)
+    result = sizing_error(sized["true"].to_numpy(), sized["reported"].to_numpy(), unsized=unsized)
+    out.sizings[(basis, population.kind, mode, reader)] = result
+    where = _Where(out, basis, population.kind, mode, reader, len(sized))
+    where.add("sized", result.n, "count")
+    where.add("unsized", unsized, "count")
+    where.add("missed_not_sized", len(rows) - len(found), "count")
+    t, chi2 = "Student's t, two-sided 95 %", "chi-square, two-sided 95 %"
+    tolerance = "normal tolerance interval 95/95, two-sided"
+    worst = result.largest_undersizing
+    figures: tuple[tuple[str, float | None, str, Side], ...] = (
+        ("sizing_bias", result.bias, "mean of reported - true", "none"),
+        ("sizing_bias_low", _end(result.bias_ci, 0), t, "two-sided"),
+        ("sizing_bias_high", _end(result.bias_ci, 1), t, "two-sided"),
+        ("sizing_sd", result.sd, "standard deviation, n - 1", "none"),
+        ("sizing_sd_low", _end(result.sd_ci, 0), chi2, "two-sided"),
+        ("sizing_sd_high", _end(result.sd_ci, 1), chi2, "two-sided"),
+        ("sizing_rmse", result.rmse, "root mean square error about zero", "none"),
+        ("sizing_tolerance_low", _end(result.tolerance, 0), tolerance, "two-sided"),
+        ("sizing_tolerance_high", _end(result.tolerance, 1), tolerance, "two-sided"),
+        ("undersizing_bound", result.undersizing_bound, "95/95, normal", "lower"),
+        (
+            "largest_undersizing",
+            None if worst is None else max(0.0, -worst),
+            "largest amount by which a found target was undersized",
+            "none",
+        ),
+    )
+    for name, value, method, side in figures:
+        reason = (result.reason or "not computed for these data") if value is None else None
+        where.add(name, value, "mm", method=method, side=side, reason=reason)
+
+
+def _end(interval: tuple[float, float] | None, which: int) -> float | None:
+    return None if interval is None else interval[which]

@@ -1,0 +1,215 @@
+"""A study read from its folder or its workbook, validated, nothing computed."""
+
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+from qualify.blocks.checks import check_block
+from qualify.blocks.definition import Block
+from qualify.errors import Fault, InputError, refuse
+from qualify.files import (
+    RawTable,
+    digest,
+    parse_rows,
+    read_bytes,
+    read_table,
+    read_toml,
+    read_workbook,
+    validated,
+)
+from qualify.reading.call_sheet import Call, CallRow, check_looks
+from qualify.reading.key import KeyRow, SetRow
+from qualify.reading.tables import Tables, read_finished
+from qualify.study.data import CallSheetSource, DataSources
+from qualify.study.declaration import Declaration
+from qualify.study.plan import Plan
+from qualify.study.result import InputFile, StudyInputs
+from qualify.study.workbook import read_workbook_study
+
+PLAN, DECLARATION, DATA = "plan.toml", "study.toml", "data.toml"
+
+
+def load_study(path: Path) -> StudyInputs:
+    """Read a study: a folder with plan.toml, study.toml and data.toml, or one `.xlsx`.
+
+    Raises
+    ------
+    InputError : with every fault of the file it stops at; cross-checks between files come
+        last and are reported together.
+    """
+    if path.is_dir():
+        inputs = _from_folder(path)
+    elif path.suffix.lower() == ".xlsx":
+        inputs = _from_workbook(path)
+    else:
+        raise refuse(
+            str(path),
+            "is no study" if path.exists() else "no such file or folder",
+            f"give a folder with {PLAN}, {DECLARATION} and {DATA}, or an .xlsx workbook",
+        )
+    _cross_check(inputs)
+    return inputs
+
+
+def load_block(path: Path, name: str | None = None) -> Block:
+    """Read one block file and check it."""
+    name = name or str(path)
+    block = validated(Block, read_toml(path, name), name)
+    check_block(block, name)
+    return block
+
+
+def _from_folder(folder: Path) -> StudyInputs:
+    plan = validated(Plan, read_toml(folder / PLAN, PLAN), PLAN)
+    declaration = validated(Declaration, read_toml(folder / DECLARATION, DECLARATION), DECLARATION)
+    data = validated(DataSources, read_toml(folder / DATA, DATA), DATA)
+    names = [PLAN, DECLARATION, DATA, *data.blocks]
+    names += [name for name in (data.sets, data.key) if name is not None]
+    names += list(dict.fromkeys(sheet.file for sheet in data.call_sheets))
+    finished = None
+    if data.tables is not None:
+        tables = data.tables
+        names += [n for n in (tables.opportunities, tables.calls, tables.measurements) if n]
+        finished = read_finished(
+            read_table(folder / tables.opportunities, tables.opportunities),
+            read_table(folder / tables.calls, tables.calls),
+            None
+            if tables.measurements is None
+            else read_table(folder / tables.measurements, tables.measurements),
+        )
+    sets = (
+        [] if data.sets is None else parse_rows(read_table(folder / data.sets, data.sets), SetRow)
+    )
+    key = [] if data.key is None else parse_rows(read_table(folder / data.key, data.key), KeyRow)
+    blocks = tuple(load_block(folder / name, name) for name in data.blocks)
+    calls = [call for sheet in data.call_sheets for call in _call_sheet(folder, sheet)]
+    return StudyInputs(
+        name=plan.study,
+        plan=plan,
+        declaration=declaration,
+        blocks=blocks,
+        sets=tuple(row for _, row in sets),
+        key=tuple(row for _, row in key),
+        calls=tuple(calls),
+        finished=finished,
+        files=tuple(InputFile(n, digest(read_bytes(folder / n, n))) for n in names),
+    )
+
+
+def _call_sheet(folder: Path, source: CallSheetSource) -> list[Call]:
+    table = read_table(folder / source.file, source.file, source.sheet)
+    given = {"reader": source.reader, "mode": source.mode}
+    filled = {column: value for column, value in given.items() if value is not None}
+    if "repeat" not in table.columns:
+        filled["repeat"] = str(source.repeat)
+    double = [column for column in filled if column in table.columns]
+    if double:
+        raise InputError(
+            Fault(
+                f"{table.place}: row 1",
+                f"column '{column}' stands in the sheet and in {DATA}",
+                "keep one of them",
+            )
+            for column in double
+        )
+    rows = tuple(type(row)(row.number, {**row.cells, **filled}) for row in table.rows)
+    whole = RawTable(table.file, table.sheet, (*table.columns, *filled), rows)
+    return [
+        Call(row, table.file, table.sheet, number, source.re_reading)
+        for number, row in parse_rows(whole, CallRow)
+    ]
+
+
+def _from_workbook(path: Path) -> StudyInputs:
+    study = read_workbook_study(read_workbook(path, path.name), path.name)
+    for block in study.blocks:
+        check_block(block, f"{path.name}: block {block.id}")
+    return StudyInputs(
+        name=study.plan.study,
+        plan=study.plan,
+        declaration=study.declaration,
+        blocks=tuple(study.blocks),
+        sets=tuple(study.sets),
+        key=tuple(study.key),
+        calls=tuple(study.calls),
+        finished=None,
+        files=(InputFile(path.name, digest(read_bytes(path, path.name))),),
+    )
+
+
+def _cross_check(inputs: StudyInputs) -> None:
+    """Raise an `InputError` where the parts of a study do not fit together."""
+    plan, declaration = inputs.plan, inputs.declaration
+    faults = []
+    if plan.study != declaration.study:
+        faults.append(
+            Fault(
+                "study",
+                f"the plan is of '{plan.study}', the declaration of '{declaration.study}'",
+                "give both the same id",
+            )
+        )
+    faults += _double("blocks", (block.id for block in inputs.blocks))
+    faults += _sets_fit(inputs)
+    faults += _names_known(inputs)
+    if faults:
+        raise InputError(faults)
+    check_looks(inputs.calls, needs_position=plan.matching.rule == "box")
+
+
+def _double(what: str, ids: Iterable[str]) -> list[Fault]:
+    seen = list(ids)
+    return [
+        Fault(f"{what}: {id_}", "stands twice", "give every one its own id")
+        for id_ in sorted({id_ for id_ in seen if seen.count(id_) > 1})
+    ]
+
+
+def _sets_fit(inputs: StudyInputs) -> list[Fault]:
+    if not inputs.blocks:
+        return []
+    held = {(block.id, target.id) for block in inputs.blocks for target in block.targets}
+    known = {block.id for block in inputs.blocks}
+    return [
+        Fault(
+            f"sets: target {row.target}",
+            f"block '{row.block}' "
+            + ("is not there" if row.block not in known else f"has no target '{row.target}'"),
+            "mend the row, or add the block",
+        )
+        for row in inputs.sets
+        if (row.block, row.target) not in held
+    ]
+
+
+def _names_known(inputs: StudyInputs) -> list[Fault]:
+    modes = {mode.id for mode in inputs.plan.modes}
+    readers = {reader.reader for reader in inputs.declaration.readers}
+    places = [(call.place, call.row.mode, call.row.reader) for call in inputs.calls]
+    if inputs.finished is not None:
+        places += _table_names(inputs.finished)
+    faults: dict[tuple[str, str], Fault] = {}
+    for place, mode, reader in places:
+        if mode not in modes:
+            faults.setdefault(
+                ("mode", mode),
+                Fault(
+                    f"{place}: mode",
+                    f"'{mode}' is not in the plan",
+                    f"the plan's modes are {', '.join(sorted(modes))}",
+                ),
+            )
+        if readers and reader not in readers:
+            faults.setdefault(
+                ("reader", reader),
+                Fault(
+                    f"{place}: reader",
+                    f"'{reader}' is not declared",
+                    f"the readers are {', '.join(sorted(readers))}",
+                ),
+            )
+    return list(faults.values())
+
+
+def _table_names(tables: Tables) -> Sequence[tuple[str, str, str]]:
+    frame = tables.opportunities[["mode", "reader"]].drop_duplicates()
+    return [("opportunities", str(m), str(r)) for m, r in frame.itertuples(index=False)]

@@ -1,0 +1,233 @@
+"""The way from a study's inputs to its result, as a table of stages."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from qualify.criteria.estimate import Basis, Estimate, Estimates
+from qualify.criteria.verdict import ORDER, Verdict, combined, judge
+from qualify.reading.matching import BoxRule
+from qualify.reading.rows import Scheme
+from qualify.reading.scoring import score
+from qualify.reading.tables import Tables
+from qualify.study.analysis import STUDY, Analysis, analyse
+from qualify.study.deviations import Deviation
+from qualify.study.finding import (
+    find_deviations,
+    order_of_events,
+    overlap_left,
+    revisions_in_use,
+)
+from qualify.study.plan import Plan
+from qualify.study.result import StudyInputs, StudyNotice, StudyResult
+from qualify.study.views import views_of
+
+Headline = Literal["as_found", "after_remedy"]
+Progress = Callable[[str], None]
+
+
+def run_study(inputs: StudyInputs, progress: Progress = lambda _stage: None) -> StudyResult:
+    """Score, analyse and judge a study.
+
+    `progress` is called with the name of each stage as it begins.
+
+    Raises
+    ------
+    InputError : the calls do not fit the key and blocks; see `qualify.reading.scoring.score`.
+    """
+    state = _State(inputs)
+    for name, stage in STAGES:
+        progress(name)
+        state = stage(state)
+    return _result(state)
+
+
+@dataclass(frozen=True, slots=True)
+class _State:
+    """What the stages have made so far."""
+
+    inputs: StudyInputs
+    tables: Tables | None = None
+    deviations: tuple[Deviation, ...] = ()
+    views: Mapping[Basis, Tables] | None = None
+    readers: tuple[str, ...] = ()
+    analysis: Analysis | None = None
+    verdicts: tuple[Verdict, ...] = ()
+
+
+def scheme_of(plan: Plan) -> Scheme:
+    """Return what the scoring needs of a plan."""
+    rule = plan.matching
+    box = None
+    if rule.rule == "box":
+        assert rule.x_mm is not None
+        assert rule.z_mm is not None
+        box = BoxRule(rule.x_mm, rule.y_mm, rule.z_mm, rule.add_target_extent)
+    return Scheme(
+        box=box,
+        size_quantity={p.kind: p.size_quantity for p in plan.populations},
+        sized=frozenset(p.kind for p in plan.populations if p.sized),
+        modes={mode.id: mode.threshold for mode in plan.modes},
+        signal=plan.signal,
+        read_by=plan.read_by,
+    )
+
+
+def _score(state: _State) -> _State:
+    inputs = state.inputs
+    tables = inputs.finished
+    if tables is None:
+        scheme = scheme_of(inputs.plan)
+        tables = score(inputs.blocks, inputs.key, inputs.sets, inputs.calls, scheme)
+    readers = tuple(sorted({str(reader) for reader in tables.opportunities["reader"]}))
+    return replace(state, tables=tables, readers=readers)
+
+
+def _examine(state: _State) -> _State:
+    assert state.tables is not None
+    inputs = state.inputs
+    deviations = find_deviations(state.tables, inputs.sets, inputs.declaration, inputs.plan)
+    views = views_of(state.tables, deviations, inputs.plan)
+    return replace(state, deviations=deviations, views=views)
+
+
+def _analyse(state: _State) -> _State:
+    assert state.views is not None
+    analysis = analyse(state.views, state.inputs.plan, state.readers)
+    analysis.estimates.extend(_study_estimates(state, state.views))
+    analysis.notices.extend(_study_notices(state))
+    return replace(state, analysis=analysis)
+
+
+def _study_estimates(state: _State, views: Mapping[Basis, Tables]) -> list[Estimate]:
+    made = []
+    for basis, view in views.items():
+        overlap = overlap_left(view, state.deviations) if state.inputs.sets else None
+        revisions = revisions_in_use(view, state.inputs.declaration)
+        for statistic, value, reason in (
+            ("set_overlap", overlap, "no history of sets was given"),
+            ("software_revisions", revisions, "no software revision was recorded"),
+        ):
+            made.append(
+                Estimate(
+                    basis=basis,
+                    statistic=statistic,
+                    population=STUDY,
+                    mode="",
+                    reader="",
+                    side="none",
+                    method="count",
+                    value=value,
+                    unit="count",
+                    reason=reason if value is None else None,
+                    rows=len(view.opportunities),
+                )
+            )
+    return made
+
+
+def _study_notices(state: _State) -> list[StudyNotice]:
+    assert state.tables is not None
+    plan, frame = state.inputs.plan, state.tables.opportunities
+    notices = []
+    foreign = frame[(frame["signal"] != plan.signal) | (frame["read_by"] != plan.read_by)]
+    if len(foreign):
+        notices.append(
+            StudyNotice(
+                "not_counted",
+                f"{len(foreign)} rows are of another kind of signal or reader than the plan's "
+                f"({plan.signal}, read by {plan.read_by}) and are not counted.",
+                "study",
+            )
+        )
+    repeats = int((frame["repeat"] > 1).sum())
+    if repeats:
+        notices.append(
+            StudyNotice(
+                "repeats_not_counted",
+                f"{repeats} repeated readings are not counted as targets: the same flaw read "
+                "again is no further flaw.",
+                "study",
+            )
+        )
+    return notices
+
+
+def _judge(state: _State) -> _State:
+    assert state.analysis is not None
+    plan = state.inputs.plan
+    estimates = Estimates(tuple(state.analysis.estimates))
+    verdicts: list[Verdict] = []
+    bases: tuple[Basis, ...] = ("as_found", "after_remedy")
+    for basis in bases:
+        verdicts += judge(
+            plan.criteria,
+            estimates,
+            basis,
+            unexamined_limit=plan.not_examined.limit_fraction,
+            readers=state.readers,
+        )
+    return replace(state, verdicts=tuple(verdicts))
+
+
+STAGES: tuple[tuple[str, Callable[[_State], _State]], ...] = (
+    ("matching calls with targets", _score),
+    ("looking for deviations", _examine),
+    ("fitting curves, counting false calls, sizing", _analyse),
+    ("holding the results against the criteria", _judge),
+)
+
+
+def headline_of(
+    verdicts: Sequence[Verdict], deviations: Sequence[Deviation]
+) -> tuple[Headline, str]:
+    """Return the basis of the claim box and the sentence that says why.
+
+    A remedy that improves a verdict counts only if an independent person signed it.
+    """
+    if not deviations:
+        return "after_remedy", "No deviation was found; there is one result."
+    improved = [
+        criterion
+        for criterion in dict.fromkeys(v.criterion for v in verdicts)
+        if ORDER.index(combined(verdicts, criterion, "after_remedy"))
+        > ORDER.index(combined(verdicts, criterion, "as_found"))
+    ]
+    if not any(d.remedy for d in deviations):
+        return "as_found", "No remedy is recorded; results stand as found."
+    alone = [d.number for d in deviations if d.remedy is not None and not d.independent]
+    if improved and alone:
+        return "as_found", (
+            f"The remedies improve {', '.join(improved)}, and {', '.join(alone)} lack an "
+            "independent signatory: results stand as found."
+        )
+    if improved:
+        return "after_remedy", (
+            f"The remedies improve {', '.join(improved)}; they were signed by a person "
+            "independent of the developer. Results as found stand beside."
+        )
+    return "after_remedy", "The remedies improve no verdict. Results as found stand beside."
+
+
+def _result(state: _State) -> StudyResult:
+    assert state.tables is not None
+    assert state.views is not None
+    assert state.analysis is not None
+    plan, declaration = state.inputs.plan, state.inputs.declaration
+    headline, reason = headline_of(state.verdicts, state.deviations)
+    return StudyResult(
+        inputs=state.inputs,
+        tables=state.tables,
+        views={str(basis): view for basis, view in state.views.items()},
+        deviations=state.deviations,
+        events=order_of_events(declaration),
+        fits=state.analysis.fits,
+        sizings=state.analysis.sizings,
+        estimates=Estimates(tuple(state.analysis.estimates)),
+        verdicts=state.verdicts,
+        notices=tuple(state.analysis.notices),
+        readers=state.readers,
+        headline=headline,
+        headline_reason=reason,
+        synthetic=declaration.invented or plan.signal != "measured" or plan.read_by == "model",
+    )

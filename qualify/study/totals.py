@@ -1,0 +1,117 @@
+"""What `check` prints without showing truth, and the last lines of a run."""
+
+from pathlib import Path
+from typing import Any
+
+from qualify.criteria.verdict import combined
+from qualify.errors import refuse
+from qualify.files import read_toml
+from qualify.study.load import load_block, load_study
+from qualify.study.result import StudyInputs, StudyResult
+
+
+def check_path(path: Path) -> dict[str, Any]:
+    """Check a study or a block file; return what it is and its totals.
+
+    Totals of a study hold no hit, no size and no number of targets, so that somebody who must
+    not know the truth may run the check.
+    """
+    if path.suffix.lower() == ".toml" and path.is_file():
+        if "outline" not in read_toml(path):
+            raise refuse(str(path), "is no block file", "give a block file or a study's folder")
+        block = load_block(path)
+        totals = {"targets": len(block.targets), "grading_units": len(block.grading_units)}
+        return {"path": str(path), "what": "block", "id": block.id, "totals": totals}
+    return {"path": str(path), "what": "study", "totals": study_totals(load_study(path))}
+
+
+def study_totals(inputs: StudyInputs) -> dict[str, Any]:
+    """Return counts of a study that tell nothing of the truth."""
+    plan = inputs.plan
+    totals: dict[str, Any] = {
+        "study": plan.study,
+        "modes": len(plan.modes),
+        "criteria": len({criterion.id for criterion in plan.criteria}),
+        "blocks": len(inputs.blocks),
+        "coded_pieces": len(inputs.key),
+    }
+    if inputs.finished is not None:
+        frame = inputs.finished.opportunities
+        totals |= {
+            "readers": int(frame["reader"].nunique()),
+            "rows": len(frame),
+            "calls": len(inputs.finished.calls),
+        }
+        return totals
+    units = {block.id: len(block.grading_units) for block in inputs.blocks}
+    rows = [call.row for call in inputs.calls]
+    looks = {call.look for call in inputs.calls}
+    passes = {look[:4] for look in looks if not look[3]}
+    expected = len(passes) * sum(units.get(row.block, 0) for row in inputs.key)
+    totals |= {
+        "units": sum(units.get(row.block, 0) for row in inputs.key),
+        "readers": len({row.reader for row in rows}),
+        "rows": len(rows),
+        "indications": sum(row.verdict == "indication" for row in rows),
+        "not_examined": sum(row.verdict == "not_examined" for row in rows),
+        "units_without_a_row": expected - sum(not look[3] for look in looks),
+    }
+    return totals
+
+
+def outcome_document(result: StudyResult) -> dict[str, Any]:
+    """Return what a run came to, for scripts."""
+    criteria = dict.fromkeys(v.criterion for v in result.verdicts)
+    return {
+        "study": result.inputs.name,
+        "synthetic": result.synthetic,
+        "headline": result.headline,
+        "verdicts": {
+            name: {
+                basis: combined(result.verdicts, name, basis)
+                for basis in ("as_found", "after_remedy")
+            }
+            for name in criteria
+        },
+        "deviations": len(result.deviations),
+    }
+
+
+def outcome_lines(result: StudyResult, pdf: Path) -> list[str]:
+    """Return at most ten lines: where the dossier lies and what it says."""
+    basis = result.headline
+    criteria = list(dict.fromkeys(v.criterion for v in result.verdicts))
+    by_status: dict[str, list[str]] = {}
+    for name in criteria:
+        by_status.setdefault(combined(result.verdicts, name, basis), []).append(name)
+    lines = [f"dossier: {pdf}"]
+    if result.synthetic:
+        lines.append("SYNTHETIC: invented or simulated data; evidence of no capability")
+    words = "as found" if basis == "as_found" else "after remedy"
+    lines += [
+        f"{status} ({words}): {', '.join(by_status[status])}"
+        for status in ("met", "not met", "not demonstrated", "not judged")
+        if status in by_status
+    ]
+    lines.append(_bounds_line(result))
+    if result.deviations:
+        lines.append(f"deviations: {len(result.deviations)}, each with its remedy on page 2")
+    lines.append("The tool presents evidence; a qualification body decides.")
+    return lines
+
+
+def _bounds_line(result: StudyResult) -> str:
+    plan, basis = result.inputs.plan, result.headline
+    parts = []
+    for population in plan.populations:
+        values = [
+            result.estimates.value(
+                basis, "a90_95", population.kind, plan.claim.candidate_mode, reader
+            )
+            for reader in result.readers
+        ]
+        known = [value for value in values if value is not None]
+        name = population.kind.replace("_", " ")
+        worst = f"{max(known):.2f} mm" if known and len(known) == len(values) else "none exists"
+        parts.append(f"{name} {worst}")
+    return f"a90/95 in {plan.claim.candidate_mode}, worst reader: {'; '.join(parts)}"
