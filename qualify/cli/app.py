@@ -1,0 +1,203 @@
+"""The command line: parse, call one function, show.
+
+Exit codes: 0 done (also when a criterion is not met), 2 input error, 3 no number that was
+asked for exists. Heavy imports stand inside the commands, so that `--help` is quick.
+"""
+
+import sys
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from qualify import __version__
+from qualify.cli.common import AsJson, Study, answering, say_next, show
+
+CAUTION = (
+    "This tool organises evidence. It does not qualify a procedure or certify a person: "
+    "a qualification body decides, under the governing code, with certified personnel."
+)
+app = typer.Typer(
+    help="From reference blocks and blind call sheets to a qualification dossier.\n\n" + CAUTION,
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+app.add_typer(pod_app, name="pod")
+app.command("false-calls")(false_calls)
+app.command()(sizing)
+
+
+class Example(StrEnum):
+    """What an example is shown of."""
+
+    block = "block"
+    study = "study"
+    calls = "calls"
+    tables = "tables"
+
+
+def _version(value: bool) -> None:
+    if value:
+        typer.echo(f"qualify {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: Annotated[
+        bool,
+        typer.Option("--version", callback=_version, is_eager=True, help="Show the version."),
+    ] = False,
+) -> None:
+    """Root of all commands."""
+
+
+@app.command()
+def demo(
+    out: Annotated[
+        Path, typer.Option(help="Folder to write; an earlier run of it is replaced.")
+    ] = Path("output/demo"),
+    as_json: AsJson = False,
+) -> None:
+    """Run the embedded study, from blocks and call sheets to its dossier.
+
+    Everything in it is invented.
+    """
+    with answering():
+        from qualify.demo.study_files import study_files
+        from qualify.files import write_folder
+
+        typer.echo("copying the embedded study (invented data)", err=True)
+        study = out / "study"
+        write_folder(study, study_files(), mark="plan.toml")
+        _dossier(study, out / "dossier", as_json)
+
+
+@app.command()
+def new(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="New folder to write.")],
+    workbook: Annotated[
+        bool, typer.Option("--workbook", help="One .xlsx workbook in place of TOML files.")
+    ] = False,
+) -> None:
+    """Write a study to fill in: a small invented one, explained line by line."""
+    with answering():
+        from qualify.errors import refuse
+        from qualify.files import write_folder
+        from qualify.study.template import template_files, template_workbook
+
+        if folder.exists() and (folder.is_file() or any(folder.iterdir())):
+            raise refuse(str(folder), "is there already", "give a new or empty folder")
+        files = {"study.xlsx": template_workbook()} if workbook else template_files()
+        write_folder(folder, files, mark="study.xlsx")
+        typer.echo(f"wrote {', '.join(sorted(files))} in {folder}", err=True)
+        say_next(f"fill it in, then: qualify check {folder / 'study.xlsx' if workbook else folder}")
+
+
+@app.command()
+def example(
+    what: Annotated[Example, typer.Argument(help="What to show.", show_default=False)],
+) -> None:
+    """Print a commented example of a file."""
+    with answering():
+        from qualify.study.template import example_text
+
+        typer.echo(example_text(what.value))
+        say_next("qualify new DIR writes all files of a study at once")
+
+
+@app.command()
+def check(
+    paths: Annotated[
+        list[Path], typer.Argument(help="Studies and block files.", show_default=False)
+    ],
+    as_json: AsJson = False,
+) -> None:
+    """Check studies and block files, and print totals of a study without showing truth.
+
+    Changes nothing.
+    """
+    with answering():
+        from qualify.study.totals import check_path
+
+        documents = [check_path(path) for path in paths]
+        show(
+            {"checked": documents},
+            as_json,
+            lambda: [f"{d['path']}: {d['what']}: {d['totals']}" for d in documents],
+        )
+        studies = [str(p) for p, d in zip(paths, documents, strict=True) if d["what"] == "study"]
+        say_next(
+            f"qualify dossier {studies[0]}" if studies else "qualify draw BLOCK --out FILE.pdf"
+        )
+
+
+@app.command()
+def draw(
+    block: Annotated[Path, typer.Argument(help="Block file (TOML).", show_default=False)],
+    out: Annotated[
+        Path, typer.Option(help="File to write: .png, .svg or .pdf.", show_default=False)
+    ],
+) -> None:
+    """Draw a block to scale, with its target table."""
+    with answering():
+        from qualify.dossier.views import block_view
+        from qualify.errors import refuse
+        from qualify.figures.drawing import draw_block
+        from qualify.figures.palette import render
+        from qualify.files import write_whole
+        from qualify.study.load import load_block
+
+        kind = out.suffix.lower().lstrip(".")
+        if kind not in ("png", "svg", "pdf"):
+            raise refuse(str(out), f"ends in '{out.suffix}'", "end it in .png, .svg or .pdf")
+        figure = draw_block(block_view(load_block(block)), table=True)
+        write_whole(out, getattr(render(figure), kind))
+        typer.echo(f"wrote {out}", err=True)
+        say_next(f"look at {out} beside the as-built certificate")
+
+
+@app.command()
+def dossier(
+    study: Study,
+    out: Annotated[
+        Path | None, typer.Option(help="Folder to write; default: output/NAME of the study.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Score, analyse and judge a study, and write its dossier."""
+    with answering():
+        _dossier(study, out, as_json)
+
+
+def _dossier(path: Path, out: Path | None, as_json: bool) -> None:
+    from qualify.dossier.build import build_dossier
+    from qualify.files import write_folder
+    from qualify.study.load import load_study
+    from qualify.study.run import run_study
+    from qualify.study.totals import outcome_document, outcome_lines
+
+    def step(name: str) -> None:
+        typer.echo(f"  {name}", err=True)
+
+    step("reading the study")
+    inputs = load_study(path)
+    result = run_study(inputs, step)
+    step("drawing figures and setting pages")
+    files = build_dossier(result)
+    folder = out or Path("output") / inputs.name
+    write_folder(folder, files, mark="results.json")
+    document = {"dossier": str(folder / "dossier.pdf"), **outcome_document(result)}
+    show(document, as_json, lambda: outcome_lines(result, folder / "dossier.pdf"))
+    say_next(f"read {folder / 'dossier.pdf'}, pages 1 and 2 first")
+
+
+def main() -> None:
+    """Run the command line."""
+    if hasattr(sys.stdout, "reconfigure"):
+        sys.stdout.reconfigure(encoding="utf-8")
+        sys.stderr.reconfigure(encoding="utf-8")  # type: ignore[union-attr]
+    app()
