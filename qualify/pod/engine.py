@@ -21,6 +21,8 @@ MAX_STEPS = 100
 MAX_HALVINGS = 60
 STEP_TOLERANCE = 1e-10  # relative; the step is still taken, so the error left is its square
 DECREMENT_TOLERANCE = 1e-12
+REACH = 1e8  # most that a step may move any eta, a guard against overflow
+LEAST_INFORMATION = 1e-100
 ROUNDING = 1e-13  # relative slack when two log-likelihoods are compared
 
 
@@ -73,11 +75,10 @@ def _information(design: Array, weights: Array) -> Array:
 
 def _newton_step(information: Array, score: Array) -> Array:
     """Solve information * step = score for one or two parameters; (sets, k)."""
-    tiny = np.finfo(float).tiny
     if score.shape[1] == 1:
-        return np.asarray(score / np.maximum(information[:, 0, :], tiny))
+        return np.asarray(score / np.maximum(information[:, 0, :], LEAST_INFORMATION))
     a, b, d = information[:, 0, 0], information[:, 0, 1], information[:, 1, 1]
-    determinant = np.maximum(a * d - b * b, tiny)
+    determinant = np.maximum(a * d - b * b, LEAST_INFORMATION)
     first = (d * score[:, 0] - b * score[:, 1]) / determinant
     second = (a * score[:, 1] - b * score[:, 0]) / determinant
     return np.stack([first, second], axis=1)
@@ -104,6 +105,8 @@ def _climb(
         bend = -(part[2] * at.hit_bend + part[3] * at.miss_bend)
         score = np.einsum("jsn,sn->sj", part[0], pull)
         step = _newton_step(_information(part[0], bend), score)
+        moved = np.abs(np.einsum("jsn,sj->sn", part[0], step)).max(axis=1)
+        step *= np.minimum(1.0, REACH / np.maximum(moved, REACH))[:, None]
         new, height = _halve(part, link, values[todo], heights[todo], step)
         values[todo], heights[todo] = new, height
         small_step = np.all(np.abs(step) <= STEP_TOLERANCE * (1.0 + np.abs(new)), axis=1)
@@ -203,7 +206,11 @@ def fit_through(
     reach = np.maximum(1.0, np.abs(psi))
     away = x / reach[:, None] - (psi / reach)[:, None]  # (x - psi) / reach, exact for far psi
     offset = np.broadcast_to(level[:, None], away.shape)
-    values, heights, done = _climb(away[None], offset, hits, misses, link, np.zeros((sets, 1)))
+    # start as near as one slope can bring the curve to the flat model
+    total = (hits + misses).sum(axis=1)
+    flat = eta_of(link, (hits.sum(axis=1) + 0.5) / (total + 1.0))
+    start = (flat - level) * away.mean(axis=1) / np.maximum((away**2).mean(axis=1), 1e-300)
+    values, heights, done = _climb(away[None], offset, hits, misses, link, start[:, None])
     return ThroughFits(values[:, 0] / reach, heights, done)
 
 

@@ -73,7 +73,11 @@ def _cloglog_terms(eta: Array) -> Terms:
     t = np.exp(np.minimum(eta, EXPONENT_LIMIT))
     small = t < SMALL
     safe = np.where(small, 1.0, np.minimum(t, EXPONENT_LIMIT))
-    log_hit = np.where(small, eta - t / 2.0 + t * t / 24.0, np.log(-np.expm1(-safe)))
+    # log(1 - exp(-t)) in the form that keeps its digits on either side of t = 1
+    split = np.where(
+        safe < 1.0, np.log(-np.expm1(-safe)), np.log1p(-np.exp(-np.maximum(safe, 1.0)))
+    )
+    log_hit = np.where(small, eta - t / 2.0 + t * t / 24.0, split)
     ratio = np.where(
         small,
         1.0 - t / 2.0 + t * t / 12.0,

@@ -18,6 +18,7 @@ Outcome: TypeAlias = Literal[
 
 FEWEST_TRIALS = 5  # our own choice: below it a curve with two parameters describes nothing
 FEWEST_SIZES = 2  # a slope needs two distinct sizes
+SAME_SIZE = 1e-6  # of the range of sizes: an overlap narrower than this is one size
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +42,8 @@ def overlap(seen: Observations) -> Overlap:
 
     In this order: `all_hit`, `all_missed`; `too_few` (fewer than 5 trials or 2 distinct sizes);
     `separated` (every miss is smaller than every hit); `quasi_separated` (largest miss and
-    smallest hit share one size); `decreasing` (no hit is larger than any miss); else None.
+    smallest hit share one size, or overlap by less than a millionth of the range of sizes, too
+    little for a slope); `decreasing` (no hit is larger than any miss); else None.
     """
     with_hits = seen.size[seen.hits > 0]
     with_misses = seen.size[seen.hits < seen.trials]
@@ -55,7 +57,7 @@ def overlap(seen: Observations) -> Overlap:
         outcome = "too_few"
     elif largest_miss < smallest_hit:
         outcome = "separated"
-    elif largest_miss == smallest_hit:
+    elif largest_miss - smallest_hit <= SAME_SIZE * float(seen.size[-1] - seen.size[0]):
         outcome = "quasi_separated"
     elif with_hits[-1] <= with_misses[0]:
         outcome = "decreasing"
