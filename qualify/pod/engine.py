@@ -149,7 +149,6 @@ def fit_curves(x: Array, hits: Array, trials: Array | float, link: LinkName) -> 
     x : (targets,) or (sets, targets), size or its logarithm.
     hits : (targets,) or (sets, targets).
     trials : opportunities behind each number of hits; a scalar or as `hits`.
-    link : name of the link.
 
     Returns
     -------

@@ -67,6 +67,12 @@ def _errors(true: npt.ArrayLike, reported: npt.ArrayLike) -> npt.NDArray[np.floa
     return np.asarray(b - a)
 
 
+def _check(confidence: float, unsized: int) -> None:
+    if not 0.0 < confidence < 1.0 or unsized < 0:
+        message = f"confidence {confidence} must lie in 0..1 and unsized {unsized} be 0 or more"
+        raise ValueError(message)
+
+
 def sizing_error(
     true: npt.ArrayLike, reported: npt.ArrayLike, *, confidence: float = 0.95, unsized: int = 0
 ) -> SizingError:
@@ -80,17 +86,13 @@ def sizing_error(
 
     Raises
     ------
-    ValueError : for lists of unequal length, missing sizes, negative `unsized` or a confidence
-        outside 0..1.
+    ValueError : for unequal lists, missing sizes, negative `unsized`, confidence outside 0..1.
     """
     error = _errors(true, reported)
-    if not 0.0 < confidence < 1.0 or unsized < 0:
-        message = f"confidence {confidence} must lie in 0..1 and unsized {unsized} be 0 or more"
-        raise ValueError(message)
+    _check(confidence, unsized)
     n = error.size
     if n == 0:
-        none = (None,) * 11
-        return SizingError(0, unsized, confidence, *none, reason=NONE_SIZED)
+        return SizingError(0, unsized, confidence, *(None,) * 11, reason=NONE_SIZED)
     bias = float(error.mean())
     low, high = int(error.argmin()), int(error.argmax())
     sd = float(error.std(ddof=1)) if n > 1 else None
