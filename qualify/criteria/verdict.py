@@ -114,7 +114,16 @@ def _judge_clause(
     outcomes = [_one_reader(criterion, estimates, basis, name, unexamined_limit) for name in names]
     if not outcomes:
         return _no_number(criterion, "nobody read this mode")
+    if not any(_analysed(criterion, estimates, basis, name) for name in names):
+        return _no_number(criterion, "this study holds no such analysis")
     return min(outcomes, key=lambda o: (ORDER.index(o.status), _badness(criterion, o)))
+
+
+def _analysed(criterion: Criterion, estimates: Estimates, basis: Basis, reader: str) -> bool:
+    """Whether the statistic was estimated for this reader, with or without a value."""
+    name = criterion.rule.observed or criterion.rule.claim_bound or ""
+    population, mode = criterion.population or "study", criterion.mode or ""
+    return estimates.get(basis, name, population, mode, reader) is not None
 
 
 def _badness(criterion: Criterion, outcome: _Outcome) -> float:
@@ -162,8 +171,8 @@ def _observed(criterion: Criterion, estimate: Estimate | None, reader: str = "")
         return _no_number(criterion, _why(estimate), reader)
     value = abs(estimate.value) if criterion.rule.magnitude else estimate.value
     right = _right_side(criterion, value)
-    words = f"{_lead(reader)}{criterion.rule.words} {_show(value, criterion.unit)}, limit "
-    words += f"{_show(criterion.limit, criterion.unit)}."
+    words = f"{_lead(reader)}{criterion.rule.words}: {_show(value, criterion.unit)}; "
+    words += f"{criterion.rule.sense} {_show(criterion.limit, criterion.unit)} is asked for."
     return _Outcome(
         "met" if right else "not met",
         estimate,

@@ -32,7 +32,13 @@ from qualify.figures.drawing_views import (
     draw_targets,
     draw_units,
 )
-from qualify.figures.page import new_page, number, write, write_lines
+from qualify.figures.page import (
+    new_page,
+    number,
+    place,
+    write,
+    write_lines,
+)
 from qualify.figures.palette import GREY, SMALL_PT, styled
 
 __all__ = [
@@ -115,7 +121,7 @@ def draw_block(
 def block_alt_text(view: BlockView, *, width_mm: float = 170.0, compact: bool = False) -> str:
     """Return words for the drawing: size, scale, grading units and targets with their places."""
     scale = chosen_scale(view, width_mm=width_mm, compact=compact)
-    sides = " × ".join(number(v) for v in (view.length_mm, view.width_mm, view.thickness_mm))
+    sides = " × ".join(place(v) for v in (view.length_mm, view.width_mm, view.thickness_mm))
     blanks = sum(unit.blank for unit in view.grading_units)
     parts = [
         f"Drawing of block {view.id}, revision {view.revision}, {view.title}: {sides} mm, "
@@ -129,7 +135,7 @@ def block_alt_text(view: BlockView, *, width_mm: float = 170.0, compact: bool = 
     for target in view.targets:
         kind = KIND_WORDS.get(target.kind, target.kind)
         parts.append(
-            f"{target.id}: {kind}, {target.size_label}, x {number(target.x_mm)}, "
-            f"z {number(target.z_mm)}."
+            f"{target.id}: {kind}, {target.size_label}, x {place(target.x_mm)}, "
+            f"z {place(target.z_mm)}."
         )
     return " ".join(parts)

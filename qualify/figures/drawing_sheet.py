@@ -11,6 +11,7 @@ from qualify.figures.drawing_views import is_tiny, scale_bar
 from qualify.figures.page import (
     line_height_mm,
     number,
+    place,
     stroke,
     text_width_mm,
     wrap,
@@ -127,16 +128,16 @@ class Table:
 
 def _stretch(target: TargetView) -> str:
     if target.y_from_mm == target.y_to_mm:
-        return number(target.y_from_mm)
-    return f"{number(target.y_from_mm)} to {number(target.y_to_mm)}"
+        return place(target.y_from_mm)
+    return f"{place(target.y_from_mm)} to {place(target.y_to_mm)}"
 
 
 def _entries(target: TargetView) -> tuple[str, ...]:
     size = f"{target.size_label} {target.uncertainty_label}".strip()
     tilt = "" if target.tilt_deg is None else f"{number(target.tilt_deg)}°"
     kind = KIND_WORDS.get(target.kind, target.kind)
-    place = (number(target.x_mm), _stretch(target), number(target.z_mm))
-    return target.id, kind, *place, size, tilt, target.method
+    where = (place(target.x_mm), _stretch(target), place(target.z_mm))
+    return target.id, kind, *where, size, tilt, target.method
 
 
 HEADS = ("id", "kind", "x", "y", "z", "size ± U", "tilt", "method")

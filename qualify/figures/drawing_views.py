@@ -8,7 +8,15 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Circle, Polygon, Rectangle
 
 from qualify.figures.block_view import BlockView, Outline, Point, Shape, UnitView, side_shape
-from qualify.figures.page import line_height_mm, number, spread, stroke, text_width_mm, write
+from qualify.figures.page import (
+    line_height_mm,
+    number,
+    place,
+    spread,
+    stroke,
+    text_width_mm,
+    write,
+)
 from qualify.figures.palette import BAND, GREY, HIT, INK, PAPER, RULE, SMALL_PT, TINT
 
 TINY_PAPER_MM = 1.5
@@ -208,7 +216,7 @@ def dimension_across(page: Axes, left: float, right: float, edge: float, value_m
     stroke(page, [(left, y), (right, y)], color=INK, linewidth=0.5)
     _head(page, (left, y), (-1.0, 0.0))
     _head(page, (right, y), (1.0, 0.0))
-    write(page, (left + right) / 2, y - 0.5, number(value_mm), ha="center", va="bottom")
+    write(page, (left + right) / 2, y - 0.5, place(value_mm), ha="center", va="bottom")
 
 
 def dimension_down(page: Axes, edge: float, top: float, bottom: float, value_mm: float) -> None:
@@ -222,11 +230,11 @@ def dimension_down(page: Axes, edge: float, top: float, bottom: float, value_mm:
     _head(page, (x, top), (0.0, 1.0 if short else -1.0))
     _head(page, (x, bottom), (0.0, -1.0 if short else 1.0))
     middle = (top + bottom) / 2
-    flat = text_width_mm(number(value_mm)) > bottom - top - 0.6
+    flat = text_width_mm(place(value_mm)) > bottom - top - 0.6
     if flat:
-        write(page, x + 0.8, middle, number(value_mm), va="center")
+        write(page, x + 0.8, middle, place(value_mm), va="center")
     else:
-        write(page, x - 0.5, middle, number(value_mm), ha="right", va="center", rotation=90)
+        write(page, x - 0.5, middle, place(value_mm), ha="right", va="center", rotation=90)
 
 
 def draw_datum(page: Axes, corner: Point, axes: tuple[str, str]) -> None:

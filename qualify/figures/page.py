@@ -39,6 +39,17 @@ def number(value: float) -> str:
     return (text.rstrip("0").rstrip(".") if "." in text else text).replace("-", "−")
 
 
+def size(value: float) -> str:
+    """Two decimals, as the tables print sizes; a bound of 1.004 must not look like 1 or 1.0."""
+    return f"{value:.2f}".replace("-", "−")
+
+
+def place(value: float) -> str:
+    """Up to two decimals, for positions on a drawing."""
+    text = f"{value:.2f}".rstrip("0").rstrip(".")
+    return text.replace("-", "−")
+
+
 @functools.lru_cache(maxsize=8192)
 def text_width_mm(text: str, size_pt: float = TEXT_PT, *, bold: bool = False) -> float:
     """Return the printed width of one line of text (unhinted, as `STYLE` asks for)."""

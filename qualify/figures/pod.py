@@ -11,7 +11,7 @@ from qualify.figures.page import (
     legend_rows,
     line_height_mm,
     new_page,
-    number,
+    size,
     words_only,
     wrap,
     write_header,
@@ -159,11 +159,11 @@ def _words(panel: PodPanel) -> str:
     parts = [f"{panel.title}: {_counts(panel)}"]
     if panel.tested_range:
         low, high = panel.tested_range
-        parts.append(f"sizes tested {number(low)} to {number(high)}{unit}")
+        parts.append(f"sizes tested {size(low)} to {size(high)}{unit}")
     for name, value in (("a90", panel.a90), ("a90/95", panel.a90_95)):
-        parts.append(f"{name} {'none' if value is None else number(value) + unit}")
+        parts.append(f"{name} {'none' if value is None else size(value) + unit}")
     if panel.limit is not None:
-        parts.append(f"limit on a90/95 {number(panel.limit)}{unit}")
+        parts.append(f"limit on a90/95 {size(panel.limit)}{unit}")
     if not panel.curve_sizes:
         parts.append("no curve fitted")
     return "; ".join(parts) + "." + (f" {panel.message}" if panel.message else "")

@@ -14,6 +14,7 @@ from qualify.figures.page import (
     linear_ticks,
     log_ticks,
     number,
+    size,
     spread,
     stroke,
     text_width_mm,
@@ -200,7 +201,7 @@ def _mark_lane(
     for name, value in found:
         at = _fraction(panel, value, span)
         beyond = "" if 0 <= at <= 1 else (" →" if at > 1 else " ←")
-        texts.append((name, number(value) + beyond))
+        texts.append((name, size(value) + beyond))
         wanted.append(left + width * min(max(at, 0.0), 1.0))
         if not beyond:
             axes.axvline(value, **MARK_STYLES[name], zorder=2)

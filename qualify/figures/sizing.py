@@ -9,7 +9,7 @@ from qualify.figures.page import (
     legend_rows,
     line_height_mm,
     new_page,
-    number,
+    size,
     words_only,
     wrap,
     write_header,
@@ -132,9 +132,9 @@ def _words(panel: SizingPanel) -> str:
     unit = f" {panel.unit}" if panel.unit else ""
     parts = [f"{panel.title}, {panel.quantity_label}: {_counts(panel)}"]
     if panel.bias is not None:
-        parts.append(f"bias {number(panel.bias)}{unit}")
+        parts.append(f"bias {size(panel.bias)}{unit}")
     if panel.tolerance:
-        low, high = map(number, panel.tolerance)
+        low, high = map(size, panel.tolerance)
         parts.append(f"95/95 tolerance interval of the error {low} to {high}{unit}")
     return "; ".join(parts) + "." + (f" {panel.message}" if panel.message else "")
 

@@ -132,15 +132,16 @@ WHOLE = {"repeat", "examined", "hit", "found", "confidence", "row"}
 
 def frame(rows: Sequence[BaseModel], model: type[BaseModel]) -> pd.DataFrame:
     """Return rows as a data frame: numbers as float64, whole numbers as Int64, the rest text."""
-    table = pd.DataFrame([row.model_dump() for row in rows], columns=list(model.model_fields))
-    for column in table.columns:
-        if column in WHOLE:
-            table[column] = table[column].astype("Int64")
-        elif column == "distance_mm" or column.endswith(("_mm", "_deg")) or column in NUMBERS:
-            table[column] = table[column].astype("float64")
+    columns: dict[str, pd.Series] = {}
+    for name in model.model_fields:
+        cells = [getattr(row, name) for row in rows]
+        if name in WHOLE:
+            columns[name] = pd.Series(cells, dtype="Int64")
+        elif name in NUMBERS or name.endswith(("_mm", "_deg")):
+            columns[name] = pd.Series(cells, dtype="float64")
         else:
-            table[column] = table[column].map(lambda cell: "" if cell is None else cell)
-    return table
+            columns[name] = pd.Series(["" if c is None else c for c in cells], dtype="str")
+    return pd.DataFrame(columns)
 
 
 def read_finished(

@@ -112,7 +112,7 @@ def test_events_are_told_apart_by_shape():
 
 def test_alternative_texts_carry_the_numbers():
     pod = pod_alt_text(SIX_PODS)
-    assert "Coherence, R1: 36 of 60 found; sizes tested 0.2 to 2 mm; a90 0.937 mm" in pod
+    assert "Coherence, R1: 36 of 60 found; sizes tested 0.20 to 2.00 mm; a90 0.94 mm" in pod
     assert "a90/95 1.26 mm; limit on a90/95 1 mm." in pod
     assert "60 of 60 found" in pod
     assert "Every target was found: no curve can be fitted." in pod
