@@ -8,6 +8,7 @@ import re
 import zipfile
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
+from math import ceil
 from typing import Any
 
 from openpyxl import Workbook
@@ -16,6 +17,7 @@ from openpyxl.comments import Comment
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
+from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
 from qualify.blocks.definition import Block
@@ -94,13 +96,15 @@ def _write_read_me(page: Worksheet) -> None:
     page.title = "read me"
     page.column_dimensions["A"].width = 110
     for number, (style, line) in enumerate(read_me_lines(), start=1):
-        cell = page.cell(number, 1)
+        cell = _at(page, number, 1)
         _put(cell, line)
         cell.alignment = Alignment(wrap_text=True, vertical="top")
+        _set_height(page, number, [(line, 110)])
         if style == "title":
-            cell.font = Font(bold=True, size=14, color=INK)
+            cell.font = _bold(cell, size=14)
+            page.row_dimensions[number].height = 22
         elif style == "heading":
-            cell.font = Font(bold=True, color=INK)
+            cell.font = _bold(cell)
         elif style in LEGEND:
             _set_header(cell, required=style == "required")
     page.sheet_view.showGridLines = False
@@ -110,18 +114,19 @@ def _write_read_me(page: Worksheet) -> None:
 def _write_keyed(page: Worksheet, sheet: Sheet, cells: Mapping[str, Any]) -> list[Fault]:
     faults = []
     for number, (title, width) in enumerate((("key", 34), ("value", 60), ("what it means", 80))):
-        head = page.cell(1, number + 1)
+        head = _at(page, 1, number + 1)
         _put(head, title)
         _set_header(head, required=number < 2)
         page.column_dimensions[get_column_letter(number + 1)].width = width
     for number, column in enumerate(sheet.columns, start=2):
-        name, value, meaning = (page.cell(number, i) for i in (1, 2, 3))
+        name, value, meaning = (_at(page, number, i) for i in (1, 2, 3))
         _put(name, column.name)
         _set_header(name, required=column.required)
         _put(meaning, column.description)
         faults += _fill(value, column, cells.get(column.name), f"{sheet.title}: {column.name}")
         value.alignment = Alignment(wrap_text=True, vertical="top", horizontal="left")
         meaning.alignment = Alignment(wrap_text=True, vertical="top")
+        _set_height(page, number, [(cells.get(column.name), 60), (column.description, 80)])
         _guide(page, column, f"B{number}")
     page.freeze_panes = "B2"
     return faults
@@ -132,7 +137,7 @@ def _write_table(page: Worksheet, sheet: Sheet, rows: Rows) -> list[Fault]:
     last = max(ROWS_READY.get(sheet.title, 500), 2 * len(rows)) + 1
     for number, column in enumerate(sheet.columns, start=1):
         letter = get_column_letter(number)
-        head = page.cell(1, number)
+        head = _at(page, 1, number)
         _put(head, column.name)
         _set_header(head, required=column.required)
         head.comment = _comment(column)
@@ -142,10 +147,22 @@ def _write_table(page: Worksheet, sheet: Sheet, rows: Rows) -> list[Fault]:
         _guide(page, column, f"{letter}2:{letter}{last}")
         for line, row in enumerate(rows, start=2):
             place = f"{sheet.title}: row {line}: {column.name}"
-            faults += _fill(page.cell(line, number), column, row.get(column.name), place)
+            faults += _fill(_at(page, line, number), column, row.get(column.name), place)
+    widths = [
+        page.column_dimensions[get_column_letter(i + 1)].width for i in range(len(sheet.columns))
+    ]
+    for line, row in enumerate(rows, start=2):
+        held = (row.get(column.name) for column in sheet.columns)
+        _set_height(page, line, list(zip(held, widths, strict=True)))
     first_free = 4 if sheet.title == "targets" else 2
     page.freeze_panes = f"{get_column_letter(first_free) if len(sheet.columns) > 3 else 'A'}2"
     return faults
+
+
+def _at(page: Worksheet, row: int, column: int) -> Cell:
+    cell = page.cell(row, column)
+    assert isinstance(cell, Cell)
+    return cell
 
 
 def _fill(cell: Cell, column: Column, value: Any, place: str) -> list[Fault]:
@@ -182,8 +199,19 @@ def _put(cell: Cell, value: Any) -> None:
         cell.quotePrefix = value[:1] in ("=", "+", "-", "@", "'")
 
 
+def _set_height(page: Worksheet, row: int, held: Sequence[tuple[Any, float]]) -> None:
+    """Make a row as high as its longest wrapped text; not every program does so by itself."""
+    lines = max(ceil(len(str(value)) / (width - 1)) for value, width in held if value is not None)
+    if lines > 1:
+        page.row_dimensions[row].height = 15 * lines
+
+
+def _bold(cell: Cell, *, color: str = INK, italic: bool = False, size: float = 11) -> Font:
+    return Font(name=cell.font.name, bold=True, color=color, italic=italic, size=size)
+
+
 def _set_header(cell: Cell, *, required: bool) -> None:
-    cell.font = Font(bold=True, color="FFFFFF" if required else INK, italic=not required)
+    cell.font = _bold(cell, color="FFFFFF" if required else INK, italic=not required)
     cell.fill = PatternFill("solid", fgColor=DARK if required else PALE)
     cell.alignment = Alignment(vertical="top", wrap_text=False)
     cell.border = Border(right=Side(style="thin", color="FFFFFF"))
@@ -226,7 +254,7 @@ def _set_paper(page: Worksheet) -> None:
     page.page_setup.orientation = "landscape"
     page.page_setup.paperSize = 9  # A4
     page.page_setup.fitToWidth, page.page_setup.fitToHeight = 1, 0
-    page.sheet_properties.pageSetUpPr.fitToPage = True
+    page.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
 
 
 def _fixed_bytes(book: Workbook) -> bytes:
