@@ -191,7 +191,7 @@ def _table(file: str, sheet: str | None, lines: Sequence[Sequence[Cell]]) -> Raw
     for number, line in enumerate(lines[1:], start=2):
         if not any(_filled(cell) for cell in line):
             continue
-        if any(_filled(cell) for cell in line[len(header) :]):
+        if len(line) > len(lines[0]) or any(_filled(cell) for cell in line[len(header) :]):
             faults.append(
                 Fault(
                     f"{place}: row {number}",
@@ -281,18 +281,23 @@ def write_whole(path: Path, content: bytes) -> None:
         raise _cannot_write(path, error) from None
 
 
-def write_folder(folder: Path, contents: Mapping[str, bytes], *, mark: str) -> None:
-    """Write a folder whole or not at all.
-
-    `contents` maps relative names to bytes. A folder that is there already is replaced only
-    if it is empty or holds the file `mark`, that is, if an earlier run made it.
-    """
+def check_folder(folder: Path, *, mark: str) -> None:
+    """Raise an `InputError` unless `write_folder` may write or replace the folder."""
     if folder.is_file():
         raise refuse(str(folder), "is a file", "give a folder")
     if folder.is_dir() and any(folder.iterdir()) and not (folder / mark).is_file():
         raise refuse(
             str(folder), f"holds files that are not ours (no {mark})", "give a new or empty folder"
         )
+
+
+def write_folder(folder: Path, contents: Mapping[str, bytes], *, mark: str) -> None:
+    """Write a folder whole or not at all.
+
+    `contents` maps relative names to bytes. A folder that is there already is replaced only
+    if it is empty or holds the file `mark`, that is, if an earlier run made it.
+    """
+    check_folder(folder, mark=mark)
     partial = folder.with_name(f".{folder.name}.partial")
     old = folder.with_name(f".{folder.name}.old")
     try:

@@ -13,6 +13,7 @@ import typer
 
 from qualify import __version__
 from qualify.cli.common import AsJson, Study, answering, say_next, show
+from qualify.cli.tables import false_calls, pod_app, sizing
 
 CAUTION = (
     "This tool organises evidence. It does not qualify a procedure or certify a person: "
@@ -25,9 +26,6 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
-app.add_typer(pod_app, name="pod")
-app.command("false-calls")(false_calls)
-app.command()(sizing)
 
 
 class Example(StrEnum):
@@ -160,6 +158,11 @@ def draw(
         say_next(f"look at {out} beside the as-built certificate")
 
 
+app.add_typer(pod_app, name="pod")
+app.command("false-calls")(false_calls)
+app.command()(sizing)
+
+
 @app.command()
 def dossier(
     study: Study,
@@ -174,22 +177,24 @@ def dossier(
 
 
 def _dossier(path: Path, out: Path | None, as_json: bool) -> None:
-    from qualify.dossier.build import build_dossier
-    from qualify.files import write_folder
+    from qualify.files import check_folder, write_folder
     from qualify.study.load import load_study
-    from qualify.study.run import run_study
-    from qualify.study.totals import outcome_document, outcome_lines
 
     def step(name: str) -> None:
         typer.echo(f"  {name}", err=True)
 
     step("reading the study")
     inputs = load_study(path)
+    folder = out or Path("output") / inputs.name
+    check_folder(folder, mark="results.json")
+
+    from qualify.dossier.build import build_dossier
+    from qualify.study.run import run_study
+    from qualify.study.totals import outcome_document, outcome_lines
+
     result = run_study(inputs, step)
     step("drawing figures and setting pages")
-    files = build_dossier(result)
-    folder = out or Path("output") / inputs.name
-    write_folder(folder, files, mark="results.json")
+    write_folder(folder, build_dossier(result), mark="results.json")
     document = {"dossier": str(folder / "dossier.pdf"), **outcome_document(result)}
     show(document, as_json, lambda: outcome_lines(result, folder / "dossier.pdf"))
     say_next(f"read {folder / 'dossier.pdf'}, pages 1 and 2 first")

@@ -18,6 +18,7 @@ from qualify.files import (
 )
 from qualify.reading.call_sheet import Call, CallRow, check_looks
 from qualify.reading.key import KeyRow, SetRow
+from qualify.reading.placing import check_calls, presented_pieces
 from qualify.reading.tables import Tables, read_finished
 from qualify.study.data import CallSheetSource, DataSources
 from qualify.study.declaration import Declaration
@@ -153,7 +154,9 @@ def _cross_check(inputs: StudyInputs) -> None:
     faults += _names_known(inputs)
     if faults:
         raise InputError(faults)
-    check_looks(inputs.calls, needs_position=plan.matching.rule == "box")
+    by_box = plan.matching.rule == "box"
+    check_calls(inputs.calls, presented_pieces(inputs.blocks, inputs.key, by_unit=not by_box))
+    check_looks(inputs.calls, needs_position=by_box)
 
 
 def _double(what: str, ids: Iterable[str]) -> list[Fault]:

@@ -113,12 +113,12 @@ def test_events_are_told_apart_by_shape():
 def test_alternative_texts_carry_the_numbers():
     pod = pod_alt_text(SIX_PODS)
     assert "Coherence, R1: 36 of 60 found; sizes tested 0.20 to 2.00 mm; a90 0.94 mm" in pod
-    assert "a90/95 1.26 mm; limit on a90/95 1 mm." in pod
+    assert "a90/95 1.26 mm; limit on a90/95 1.00 mm." in pod
     assert "60 of 60 found" in pod
     assert "Every target was found: no curve can be fitted." in pod
     sizing = sizing_alt_text(SIX_SIZINGS)
-    assert "24 sized, 3 found without a size, 5 missed; bias −0.3 mm" in sizing
-    assert "95/95 tolerance interval of the error −1.9 to 1.4 mm" in sizing
+    assert "24 sized, 3 found without a size, 5 missed; bias −0.30 mm" in sizing
+    assert "95/95 tolerance interval of the error −1.90 to 1.40 mm" in sizing
     calls = false_call_alt_text(FALSE_CALLS, limit_observed=0.05, limit_upper=0.1)
     assert "R1, coherence: 3 of 152, observed 1.97 %, upper 95 % bound 5.02 %" in calls
     assert "Limit on the upper bound: 10 %." in calls
