@@ -62,7 +62,7 @@ def pod_hit_miss(
 ) -> None:
     """Fit a POD curve to hits and misses: a50, a90, and the bound on a90."""
     with answering():
-        from qualify.files import read_table
+        from qualify.raw_tables import read_table
         from qualify.study.answers import pod_hit_miss as answer
         from qualify.study.answers import pod_lines
 
@@ -104,7 +104,7 @@ def false_calls(
 ) -> None:
     """Count false calls on blank units, with the exact upper bound of their rate."""
     with answering():
-        from qualify.files import read_table
+        from qualify.raw_tables import read_table
         from qualify.study.answers import false_call_lines
         from qualify.study.answers import false_calls as answer
 
@@ -135,7 +135,7 @@ def sizing(
 ) -> None:
     """Sizing error, reported minus true: bias, SD, RMSE, tolerance interval 95/95."""
     with answering():
-        from qualify.files import read_table
+        from qualify.raw_tables import read_table
         from qualify.study.answers import sizing as answer
         from qualify.study.answers import sizing_lines
 

@@ -103,7 +103,7 @@ def _judge_clause(
             "not judged",
             None,
             None,
-            "The clause is recalled from memory and was not checked against its edition.",
+            "The clause is marked as not checked against its source.",
             "Reading the clause in the edition in force and entering it as verified.",
         )
     if criterion.rule.per == "study":

@@ -16,7 +16,7 @@ import pandas as pd
 from pydantic import BaseModel, Field, model_validator
 
 from qualify.blocks.metrology import STRICT, Finite, Positive, Text
-from qualify.files import RawTable, parse_rows
+from qualify.raw_tables import RawTable, parse_rows
 
 Bit = Annotated[int, Field(ge=0, le=1)]
 Reading = Literal["first", "re-reading"]

@@ -8,9 +8,9 @@ from collections.abc import Sequence
 from typing import Any
 
 from qualify.errors import refuse
-from qualify.files import RawTable
 from qualify.pod.false_calls import false_call_rate
 from qualify.pod.hit_miss import HitMissFit, fit_hit_miss
+from qualify.raw_tables import RawTable
 from qualify.sizing.error import sizing_error
 from qualify.study.columns import cells, check_columns, count, number, text, unit_of, yes
 

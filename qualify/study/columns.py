@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 from typing import TypeVar
 
 from qualify.errors import Fault, InputError, refuse
-from qualify.files import Cell, RawRow, RawTable
+from qualify.raw_tables import Cell, RawRow, RawTable
 
 Value = TypeVar("Value")
 YES = {"1", "1.0", "true", "yes", "hit"}

@@ -6,16 +6,8 @@ from pathlib import Path
 from qualify.blocks.checks import check_block
 from qualify.blocks.definition import Block
 from qualify.errors import Fault, InputError, refuse
-from qualify.files import (
-    RawTable,
-    digest,
-    parse_rows,
-    read_bytes,
-    read_table,
-    read_toml,
-    read_workbook,
-    validated,
-)
+from qualify.files import digest, read_bytes, read_toml, validated
+from qualify.raw_tables import RawTable, parse_rows, read_table, read_workbook
 from qualify.reading.call_sheet import Call, CallRow, check_looks
 from qualify.reading.key import KeyRow, SetRow
 from qualify.reading.placing import check_calls, presented_pieces

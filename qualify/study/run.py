@@ -6,6 +6,7 @@ from typing import Literal
 
 from qualify.criteria.estimate import Basis, Estimate, Estimates
 from qualify.criteria.verdict import ORDER, Verdict, combined, judge
+from qualify.errors import refuse
 from qualify.reading.matching import BoxRule
 from qualify.reading.rows import Scheme
 from qualify.reading.scoring import score
@@ -77,6 +78,8 @@ def _score(state: _State) -> _State:
     inputs = state.inputs
     tables = inputs.finished
     if tables is None:
+        if not inputs.calls:
+            raise refuse("calls", "no call sheet holds a row", "run the trial first")
         scheme = scheme_of(inputs.plan)
         tables = score(inputs.blocks, inputs.key, inputs.sets, inputs.calls, scheme)
     readers = tuple(sorted({str(reader) for reader in tables.opportunities["reader"]}))

@@ -13,7 +13,8 @@ from pydantic import BaseModel, ValidationError
 from qualify.blocks.definition import Block, GradingUnit
 from qualify.blocks.targets import KINDS
 from qualify.errors import Fault, InputError
-from qualify.files import RawTable, faults_of
+from qualify.files import faults_of
+from qualify.raw_tables import RawTable
 from qualify.reading.call_sheet import Call, CallRow
 from qualify.reading.key import KeyRow, SetRow
 from qualify.study.cells import as_wanted

@@ -15,7 +15,8 @@ from scipy.stats import spearmanr
 from qualify.blocks.checks import check_block
 from qualify.blocks.definition import Block
 from qualify.demo import assumptions, design, generate, reader_model
-from qualify.files import read_table, read_toml, validated
+from qualify.files import read_toml, validated
+from qualify.raw_tables import read_table
 from qualify.reading.call_sheet import Call, CallRow, check_looks
 from qualify.reading.key import KeyRow, Presented
 from qualify.study.data import DataSources

@@ -16,7 +16,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from qualify.blocks.targets import KINDS
 from qualify.errors import InputError
-from qualify.files import read_workbook
+from qualify.raw_tables import read_workbook
 from qualify.study.load import load_study
 from qualify.study.sheets import all_sheets, sheet_of
 from qualify.study.template import template_study, template_workbook
