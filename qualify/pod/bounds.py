@@ -235,7 +235,12 @@ def likelihood_bound(curve: FittedCurve, pod: float, confidence: float, side: Si
 
 
 def wald_bound(curve: FittedCurve, pod: float, confidence: float, side: Side) -> BoundValue:
-    """One-sided delta-method bound on the size where POD = `pod`, in the caller's unit."""
+    """One-sided delta-method bound on the size where POD = `pod`, in the caller's unit.
+
+    By itself it always closes, also where POD is not shown to rise; there it is not given.
+    """
+    if curve.slope_lr <= normal_quantile(confidence) ** 2:
+        return BoundValue(None, NO_TREND, "wald", side)
     z = normal_quantile(confidence) * (1.0 if side == "upper" else -1.0)
     psi = (eta_of(curve.link, np.array([pod])) - curve.intercept) / curve.slope
     return _value(curve, float((psi + z * _delta_error(curve, psi))[0]), "wald", side)

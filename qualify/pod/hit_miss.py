@@ -48,7 +48,7 @@ class HitMissFit:
     deviance : against one POD for each row given.
     aic : 4 - 2 * log_likelihood.
     slope_lr : likelihood-ratio statistic of the slope, 1 degree of freedom.
-    a50, a90 : sizes with POD 0.50 and 0.90.
+    a50, a90 : sizes with POD 0.50 and 0.90; None where POD is not shown to rise with size.
     a90_95, a90_lower_95 : one-sided upper and lower bound on a90 of the kind `bound`, at
         `confidence` (the names say 95 for the usual case).
     bounds : `wald` and `likelihood`, each with `upper` and `lower`.
@@ -178,6 +178,8 @@ def _findings(
     if curve is not None and curve.slope <= LEAST_SLOPE:
         outcome = "decreasing"
     rising = curve if outcome == "fitted" else None
+    shown = rising is not None and rising.slope_lr > normal_quantile(confidence) ** 2
+    told = rising if shown else None
     all_hit = proportion_bounds(seen.total, seen.total, confidence)[0]
     return Findings(
         seen=seen,
@@ -186,9 +188,9 @@ def _findings(
         confidence=confidence,
         bound=bound,
         bounds=_no_bounds(outcome) if rising is None else _all_bounds(rising, confidence),
-        slope_shown=rising is not None and rising.slope_lr > normal_quantile(confidence) ** 2,
-        a50=None if rising is None else _size_with(rising, 0.5),
-        a90=None if rising is None else _size_with(rising, 0.9),
+        slope_shown=shown,
+        a50=None if told is None else _size_with(told, 0.5),
+        a90=None if told is None else _size_with(told, 0.9),
         all_hit_lower_bound=all_hit if outcome == "all_hit" else None,
     )
 

@@ -106,7 +106,7 @@ def _bound_notices(found: Findings) -> list[Notice]:
     if not found.slope_shown:
         text = (
             f"POD is not shown to rise with size at {100 * found.confidence:g} % confidence, so "
-            "the likelihood bound does not exist. A Wald bound printed beside it is no evidence."
+            "a50, a90 and their bounds do not exist."
         )
         notices.append(Notice("slope_not_shown", text))
     upper = found.bounds[found.bound]["upper"]
@@ -130,7 +130,7 @@ def _range_notices(found: Findings) -> list[Notice]:
     notices = [
         Notice("no_estimate", f"{name} of the curve is no finite size of 0 or more: none is given.")
         for name, value in (("a50", found.a50), ("a90", found.a90))
-        if value is None
+        if value is None and found.slope_shown
     ]
     values = [v for v in (found.a90, upper) if v is not None]
     if any(v > high for v in values):

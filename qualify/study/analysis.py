@@ -135,8 +135,10 @@ def _curve(where: _Where, fit: HitMissFit) -> None:
     def inside(value: float | None) -> bool | None:
         return None if value is None else low <= value <= high
 
+    flat = "detection is not shown to rise with size"
     for name, value in (("a50", fit.a50), ("a90", fit.a90)):
-        where.add(name, value, "mm", method=model, reason=none, in_range=inside(value))
+        reason = none or (flat if value is None else None)
+        where.add(name, value, "mm", method=model, reason=reason, in_range=inside(value))
     sides: tuple[tuple[str, Side], ...] = (("a90_95", "upper"), ("a90_lower_95", "lower"))
     for method, bounds in sorted(fit.bounds.items()):
         for name, side in sides:

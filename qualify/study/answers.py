@@ -94,7 +94,6 @@ def fit_document(fit: HitMissFit, unit: str) -> Document:
         for name, bounds in fit.bounds.items()
         if bounds["upper"].value is None
     ]
-    fitted = fit.intercept is not None
     return {
         "outcome": fit.outcome,
         "n": fit.n,
@@ -103,7 +102,7 @@ def fit_document(fit: HitMissFit, unit: str) -> Document:
         "link": fit.link,
         "scale": fit.scale,
         "confidence": fit.confidence,
-        "coefficients": {"intercept": fit.intercept, "slope": fit.slope} if fitted else None,
+        "coefficients": {"intercept": fit.intercept, "slope": fit.slope},
         "covariance": [list(row) for row in fit.covariance] if fit.covariance else None,
         "log_likelihood": fit.log_likelihood,
         "aic": fit.aic,
@@ -230,11 +229,12 @@ def pod_lines(document: Document) -> list[str]:
     """Return the lines that `pod hit-miss` prints for people."""
     unit = document["unit"]
     low, high = document["tested_range"]
+    told = {name: _size(document[name], low, high, unit) for name in ("a50", "a90", "a90_95")}
     lines = [
         f"{document['hits']} of {document['n']} hit; sizes {low:g} to {high:g} {unit}; "
         f"outcome: {document['outcome'].replace('_', ' ')}",
-        f"a50 {_size(document['a50'], unit)}, a90 {_size(document['a90'], unit)}",
-        f"a90/95 {_size(document['a90_95'], unit)} ({document['bound']} bound, "
+        f"a50 {told['a50']}, a90 {told['a90']}",
+        f"a90/95 {told['a90_95']} ({document['bound']} bound, "
         f"{document['link']} on {document['scale']} size)",
     ]
     if "reader" in document:
@@ -274,5 +274,11 @@ def sizing_lines(document: Document) -> list[str]:
     return lines
 
 
-def _size(value: float | None, unit: str) -> str:
-    return "does not exist" if value is None else f"{value:.4g} {unit}"
+def _size(value: float | None, low: float, high: float, unit: str) -> str:
+    if value is None:
+        return "does not exist"
+    if value > high:
+        return f"beyond the sizes tested (> {high:.4g} {unit})"
+    if value < low:
+        return f"below the sizes tested (< {low:.4g} {unit})"
+    return f"{value:.4g} {unit}"
