@@ -1,0 +1,230 @@
+"""From the study's result to the plain values that the figures take, each with its words."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib.figure import Figure
+
+from qualify.blocks.definition import Block
+from qualify.dossier.claims import worst_reader
+from qualify.dossier.views import block_view
+from qualify.dossier.words import kind_words
+from qualify.figures.drawing import block_alt_text, draw_block
+from qualify.figures.events import EventView, order_of_events_alt_text, order_of_events_figure
+from qualify.figures.pod import PodPanel, pod_alt_text, pod_figure
+from qualify.figures.sizing import SizingPanel, sizing_alt_text, sizing_figure
+from qualify.figures.trial import FalseCallRow, false_call_alt_text, false_call_figure
+from qualify.pod.along import size_upper_bounds
+from qualify.pod.hit_miss import HitMissFit, curve
+from qualify.study.plan import Population
+from qualify.study.result import StudyResult
+
+LOWEST, HIGHEST = 0.05, 0.98
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """A figure to be rendered: its file name without suffix, how it is drawn, its words."""
+
+    name: str
+    draw: Callable[[], Figure]
+    alt_text: str
+
+
+def drawings(result: StudyResult) -> list[Drawing]:
+    """Return every figure of the dossier, each once."""
+    out = [_events(result)]
+    out += [_block(result, number, block) for number, block in enumerate(result.inputs.blocks, 1)]
+    plan = result.inputs.plan
+    for k, population in enumerate(plan.populations, 1):
+        for m, mode in enumerate(plan.modes, 1):
+            panels = _pod_panels(result, population, mode.id)
+            if panels:
+                out.append(_pod(f"pod-{k}-{m}", panels, synthetic=result.synthetic))
+    out += _false_calls(result)
+    for k, population in enumerate(plan.populations, 1):
+        if population.sized:
+            for m, mode in enumerate(plan.modes, 1):
+                sizes = _sizing_panels(result, population, mode.id)
+                if sizes:
+                    out.append(_sizing(f"sizing-{k}-{m}", sizes, synthetic=result.synthetic))
+    return out
+
+
+def _events(result: StudyResult) -> Drawing:
+    views = tuple(EventView(e.on, e.words, e.status) for e in result.events)
+    return Drawing(
+        "order-of-events",
+        lambda: order_of_events_figure(views, synthetic=result.synthetic),
+        order_of_events_alt_text(views),
+    )
+
+
+def _block(result: StudyResult, number: int, block: Block) -> Drawing:
+    view = block_view(block)
+    return Drawing(
+        f"block-{number:02d}",
+        lambda: draw_block(view, compact=True, synthetic=result.synthetic),
+        block_alt_text(view, compact=True),
+    )
+
+
+def _pod(name: str, panels: tuple[PodPanel, ...], *, synthetic: bool) -> Drawing:
+    return Drawing(name, lambda: pod_figure(panels, synthetic=synthetic), pod_alt_text(panels))
+
+
+def _pod_panels(result: StudyResult, population: Population, mode: str) -> tuple[PodPanel, ...]:
+    basis, kind = result.headline, population.kind
+    cells = [(r, result.fits.get((basis, kind, mode, r))) for r in result.readers]
+    worst = worst_reader(result, kind, mode)
+    return tuple(
+        _pod_panel(result, population, mode, reader, fit, worst=reader == worst)
+        for reader, fit in cells
+        if fit is not None
+    )
+
+
+def _pod_panel(
+    result: StudyResult,
+    population: Population,
+    mode: str,
+    reader: str,
+    fit: HitMissFit,
+    *,
+    worst: bool,
+) -> PodPanel:
+    sizes: list[float] = []
+    hits: list[bool] = []
+    for size, found, tried in zip(fit.sizes, fit.hits_at, fit.trials_at, strict=True):
+        sizes += [size] * tried
+        hits += [True] * found + [False] * (tried - found)
+    extra: dict[str, tuple[float | None, ...]] = {}
+    if fit.outcome == "fitted":
+        low, high = fit.tested_range
+        grid = np.geomspace(low, high, 81) if fit.scale == "log" else np.linspace(low, high, 81)
+        grid = grid[grid > 0]
+        pods = np.linspace(LOWEST, HIGHEST, 61)
+        extra = {
+            "curve_sizes": tuple(grid.tolist()),
+            "curve_pod": tuple(curve(fit, grid).tolist()),
+            "bound_sizes": tuple(size_upper_bounds(fit, pods)),
+            "bound_pod": tuple(pods.tolist()),
+        }
+    bound = fit.bounds[fit.bound]["upper"]
+    message = None if fit.a90_95 is not None else f"No a90/95: {bound.reason}."
+    return PodPanel(
+        title=f"Reader {reader}" + (" (worst)" if worst else ""),
+        size_label=population.size_in_words,
+        size_unit="mm",
+        sizes=tuple(sizes),
+        hits=tuple(hits),
+        bound_label="lower bound of the curve, 95 % one-sided, point by point (likelihood)",
+        a90=fit.a90,
+        a90_95=fit.a90_95,
+        tested_range=fit.tested_range,
+        message=message,
+        log_axis=fit.scale == "log",
+        limit=limit_of(result, "a90_95", mode, population.kind),
+        **extra,  # type: ignore[arg-type]
+    )
+
+
+def limit_of(result: StudyResult, statistic: str, mode: str, population: str) -> float | None:
+    """Return the limit of the first checked criterion on a statistic; recalled ones have none."""
+    for criterion in result.inputs.plan.criteria:
+        named = (criterion.statistic, criterion.mode, criterion.population)
+        if criterion.verified and named == (statistic, mode, population):
+            return criterion.limit
+    return None
+
+
+def _false_calls(result: StudyResult) -> list[Drawing]:
+    rows = []
+    for mode in result.inputs.plan.modes:
+        for reader in result.readers:
+            where = (result.headline, "{}", "blank_units", mode.id, reader)
+            found = {
+                name: result.estimates.value(where[0], name, *where[2:])
+                for name in (
+                    "false_call_rate",
+                    "false_call_rate_upper",
+                    "false_call_rate_lower",
+                    "units_called",
+                    "blank_units",
+                )
+            }
+            if found["blank_units"] is None:
+                continue
+            rows.append(
+                FalseCallRow(
+                    reader,
+                    mode.id,
+                    found["false_call_rate"],
+                    found["false_call_rate_upper"],
+                    found["false_call_rate_lower"],
+                    int(found["units_called"] or 0),
+                    int(found["blank_units"]),
+                )
+            )
+    if not rows:
+        return []
+    candidate = result.inputs.plan.claim.candidate_mode
+    observed = limit_of(result, "false_call_rate", candidate, "blank_units")
+    upper = limit_of(result, "false_call_rate_upper", candidate, "blank_units")
+    told = tuple(rows)
+    return [
+        Drawing(
+            "false-calls",
+            lambda: false_call_figure(
+                told, limit_observed=observed, limit_upper=upper, synthetic=result.synthetic
+            ),
+            false_call_alt_text(told, limit_observed=observed, limit_upper=upper),
+        )
+    ]
+
+
+def _sizing(name: str, panels: tuple[SizingPanel, ...], *, synthetic: bool) -> Drawing:
+    return Drawing(
+        name, lambda: sizing_figure(panels, synthetic=synthetic), sizing_alt_text(panels)
+    )
+
+
+def _sizing_panels(
+    result: StudyResult, population: Population, mode: str
+) -> tuple[SizingPanel, ...]:
+    table = result.views[result.headline].measurements
+    panels = []
+    for reader in result.readers:
+        error = result.sizings.get((result.headline, population.kind, mode, reader))
+        if error is None:
+            continue
+        rows = table[(table["reader"] == reader) & (table["mode"] == mode)]
+        rows = rows[rows["kind"] == population.kind]
+        rows = rows[rows["quantity"] == population.size_quantity]
+        found = rows["found"] == 1
+        sized = rows[found & rows["reported"].notna()]
+        panels.append(
+            SizingPanel(
+                title=f"Reader {reader}",
+                quantity_label=population.size_in_words,
+                unit="mm",
+                true_sizes=tuple(sized["true"].tolist()),
+                reported_sizes=tuple(sized["reported"].tolist()),
+                bias=error.bias,
+                tolerance=error.tolerance,
+                unsized_true=tuple(rows[found & rows["reported"].isna()]["true"].tolist()),
+                missed_true=tuple(rows[~found]["true"].tolist()),
+                message=None if error.reason is None else f"{error.reason}.",
+            )
+        )
+    return tuple(panels)
+
+
+def pod_caption(result: StudyResult, kind: str, mode: str) -> str:
+    """Return the first sentence under a POD figure."""
+    population = result.inputs.plan.population(kind)
+    return (
+        f"Found (filled, top) and missed (crosses, bottom) {kind_words(kind)} against "
+        f"{population.size_in_words}, mode {mode}, a panel a reader."
+    )

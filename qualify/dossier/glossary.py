@@ -1,0 +1,54 @@
+"""One page of terms as this dossier uses them."""
+
+TERMS: tuple[tuple[str, str], ...] = (
+    ("a50, a90", "size at which the fitted curve says that 50 or 90 of 100 targets are found"),
+    (
+        "a90/95",
+        "upper bound, one-sided 95 %, on a90: the size to which the true a90 may reach on the "
+        "safe side",
+    ),
+    ("as found", "all first readings, before anything was put right"),
+    (
+        "after remedy",
+        "with removals and re-readings that the declaration records taken into account",
+    ),
+    ("bias", "mean of reported minus true size; negative = undersized on the whole"),
+    ("blank unit", "grading unit without a target; shown to be blank by the check named"),
+    ("blind set", "targets whose truth was kept from the readers until calls were handed in"),
+    (
+        "bound",
+        "a limit drawn so that the true value lies on its safe side in the stated share of "
+        "trials; one-sided unless said otherwise",
+    ),
+    ("call", "a reader's statement that there is an indication"),
+    ("deviation", "something that went wrong with the evidence; printed with its remedy"),
+    ("digest", "SHA-256 of a file: two files with the same digest are the same"),
+    ("evidence grade", "A (best) to F: the weakest link in the chain under a claim"),
+    ("examined only", "after remedy, with flawed units that were not examined left out"),
+    ("false call", "a call on a blank unit, or in a flawed unit away from its targets"),
+    (
+        "false-call rate",
+        "share of examined blank units with at least one call, with exact binomial bounds",
+    ),
+    ("fitted curve", "POD against size by maximum likelihood, two parameters, rising to 1"),
+    ("grading unit", "a stretch of a piece that gets one verdict"),
+    ("hit, miss", "a target with and without a matching call"),
+    ("indication", "something in an image that meets the reading rule"),
+    ("likelihood bound", "bound from the likelihood of the data; the one the criteria use unless "
+     "the plan says otherwise"),
+    ("matching rule", "how near a call must lie to a target to count as a hit"),
+    ("met, not met, not demonstrated", "the three verdicts; see chapter 13"),
+    ("not examined", "a unit without a valid reading; counts as the plan says"),
+    ("POD", "probability of detection: share of targets of a size that are found"),
+    ("RMSE", "root mean square of reported minus true size"),
+    ("separated data", "all misses smaller than all hits: the slope can't be estimated"),
+    ("set", "set-up, open, blind or reserve; a target belongs to one at a time"),
+    ("tested range", "smallest to largest size in the trial; nothing is claimed outside it"),
+    (
+        "tolerance 95/95",
+        "interval that holds 95 % of sizing errors, at 95 %, if they are normally distributed",
+    ),
+    ("U (k = 2)", "expanded uncertainty of a measured size: twice its standard uncertainty"),
+    ("Wald bound", "simpler bound (delta method); printed to compare, always gives a number"),
+    ("worst reader", "the reader with the largest a90/95, or with none"),
+)  # fmt: skip

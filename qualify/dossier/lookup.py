@@ -1,0 +1,26 @@
+"""Finding numbers on the basis of the claim box."""
+
+from qualify.criteria.estimate import Estimate
+from qualify.study.result import StudyResult
+
+BLANKS, FLAWED = "blank_units", "flawed_units"
+
+
+def estimate(result: StudyResult, name: str, kind: str, mode: str, reader: str) -> Estimate | None:
+    """Return an estimate on the headline basis, None where there is none."""
+    return result.estimates.get(result.headline, name, kind, mode, reader)
+
+
+def value(result: StudyResult, name: str, kind: str, mode: str, reader: str) -> float | None:
+    """Return the value of an estimate on the headline basis, None where there is none."""
+    return result.estimates.value(result.headline, name, kind, mode, reader)
+
+
+def passes(result: StudyResult, kind: str, statistic: str) -> list[tuple[str, str]]:
+    """Return (mode, reader) for which a statistic was told, in the plan's order."""
+    return [
+        (mode.id, reader)
+        for mode in result.inputs.plan.modes
+        for reader in result.readers
+        if estimate(result, statistic, kind, mode.id, reader) is not None
+    ]

@@ -1,0 +1,111 @@
+"""Numbers and names as they are printed; what does not exist is printed as words."""
+
+from xml.sax.saxutils import escape
+
+from qualify.criteria.estimate import Estimate
+
+KINDS = {
+    "side_drilled_hole": "side-drilled holes",
+    "notch": "notches",
+    "flat_bottomed_hole": "flat-bottomed holes",
+    "embedded_slot": "embedded slots",
+    "pore_cluster": "pore clusters",
+}
+OUTCOMES = {
+    "fitted": "curve fitted",
+    "separated": "no curve: every miss smaller than every hit",
+    "quasi_separated": "no curve: misses and hits meet at one size",
+    "decreasing": "no curve: detection does not rise with size",
+    "all_hit": "no curve: all found",
+    "all_missed": "no curve: none found",
+    "too_few": "no curve: too few targets",
+}
+ROLES = {
+    "owner": "owner",
+    "integrity_engineer": "integrity engineer",
+    "developer": "developer of the mode",
+    "block_maker": "maker of the blocks",
+    "metrologist": "metrologist",
+    "truth_custodian": "custodian of the truth",
+    "invigilator": "invigilator",
+    "reader": "reader",
+    "statistician": "statistician",
+    "reviewer": "reviewer",
+}
+MATCHES = {
+    "hit": "hit",
+    "false_call_blank": "on a blank unit",
+    "false_call_flawed": "in a flawed unit, off its targets",
+    "false_call_outside": "outside every unit",
+    "corrected": "withdrawn by its reader",
+}
+
+
+def clean(text: object) -> str:
+    """Return text for a paragraph: markup escaped, control characters as spaces."""
+    return escape("".join(c if c.isprintable() else " " for c in str(text)))
+
+
+def mm(value: float | None) -> str:
+    """Return a size in millimetres to two decimals, without its unit."""
+    return "none" if value is None else f"{value:.2f}".replace("-", "−")
+
+
+def signed(value: float | None) -> str:
+    """Return a signed size in millimetres to two decimals."""
+    return "none" if value is None else f"{value:+.2f}".replace("-", "−")
+
+
+def percent(fraction: float | None) -> str:
+    """Return a fraction as percentage to one decimal."""
+    return "none" if fraction is None else f"{100 * fraction:.1f} %"
+
+
+def plain(value: float | None) -> str:
+    """Return a parameter of a curve to four significant figures."""
+    return "none" if value is None else f"{value:.4g}".replace("-", "−")
+
+
+def whole(value: float | None) -> str:
+    """Return a count."""
+    return "none" if value is None else f"{value:.0f}"
+
+
+def size_cell(estimate: Estimate | None) -> str:
+    """Return a size for a table: the value, * where it lies outside the tested sizes."""
+    if estimate is None or estimate.value is None:
+        return "none"
+    mark = "*" if estimate.in_range is False else ""
+    return f"{mm(estimate.value)}{mark}"
+
+
+def value_cell(estimate: Estimate | None) -> str:
+    """Return an estimate by its unit, with the unit."""
+    if estimate is None or estimate.value is None:
+        return "none"
+    value = float(estimate.value)
+    if estimate.unit == "fraction":
+        return percent(value)
+    if estimate.unit == "count":
+        return whole(value)
+    return f"{mm(value)} mm" if estimate.unit == "mm" else plain(value)
+
+
+def kind_words(kind: str) -> str:
+    """Return a kind of target in words, plural."""
+    return KINDS.get(kind, kind.replace("_", " "))
+
+
+def listed(items: list[str] | tuple[str, ...], most: int = 8) -> str:
+    """Return a list in words, cut after `most` with the number left out."""
+    if len(items) <= most:
+        return ", ".join(items)
+    return f"{', '.join(items[:most])} and {len(items) - most} more"
+
+
+def sentence(text: str) -> str:
+    """Return text with a capital at its start and a full stop at its end."""
+    stripped = text.strip()
+    if not stripped:
+        return ""
+    return stripped[0].upper() + stripped[1:] + ("" if stripped.endswith((".", "!", "?")) else ".")
