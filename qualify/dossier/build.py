@@ -39,9 +39,8 @@ def build_dossier(result: StudyResult) -> dict[str, bytes]:
         "trials.csv": to_csv(trials(result.tables)),
         "figures/alt_texts.json": canonical_json(pictures.alt_texts),
     }
-    for name, rendered in pictures.rendered.items():
-        files[f"figures/{name}.svg"] = rendered.svg
-        files[f"figures/{name}.png"] = rendered.png
+    files |= {f"figures/{name}.svg": content for name, content in pictures.svg.items()}
+    files |= {f"figures/{name}.png": content for name, content in pictures.png.items()}
     files["manifest.json"] = manifest_bytes(result, files)
     return files
 
@@ -53,8 +52,7 @@ def _pdf(result: StudyResult, pictures: Pictures, results_sha256: str) -> bytes:
     )
     title = f"{declaration.title}: qualification dossier"
     pages, _ = build_pages(_story(result, pictures), title, footer, PageTotal())
-    vectors = {name: rendered.pdf for name, rendered in pictures.rendered.items()}
-    return finished(pages, pictures.places, vectors, title)
+    return finished(pages, pictures.places, pictures.pdf, list(pictures.sizes_pt), title)
 
 
 def _story(result: StudyResult, pictures: Pictures) -> list[Flowable]:

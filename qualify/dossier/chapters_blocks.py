@@ -17,6 +17,14 @@ from qualify.study.result import StudyResult
 FINISHED = "Not shown: the study entered with finished tables."
 SETS = ("setup", "open", "blind", "reserve")
 SET_WORDS = {"setup": "set-up", "open": "open", "blind": "blind", "reserve": "reserve"}
+NOT_BLANK = "not checked: blanks are not shown to be blank"
+SHORT = {
+    "side_drilled_hole": "SDH",
+    "flat_bottomed_hole": "FBH",
+    "embedded_slot": "slot",
+    "notch": "notch",
+    "pore_cluster": "cluster",
+}
 RULES = {
     "box": "A call is a hit if its position lies in the box about a target's centre; each call and "
     "each target is matched at most once, with as many matches as possible and then the nearest.",
@@ -50,46 +58,50 @@ def _blocks(result: StudyResult, pictures: Pictures) -> list[Flowable]:
 
 
 def _as_built(blocks: tuple[Block, ...]) -> list[Flowable]:
-    rows = []
+    """Return the pieces; those that are alike in all that is printed share a row."""
+    alike: dict[tuple[str, ...], list[str]] = {}
     for b in blocks:
         sides = (b.outline.length_mm, b.outline.width_mm, b.outline.thickness_mm)
-        size = f"{' × '.join(f'{v:g}' for v in sides)} ± {b.outline.tolerance_mm:g}"
-        velocity = (
-            f"{b.material.longitudinal_m_per_s:g} (u {b.material.longitudinal_u_m_per_s:g}), "
-            f"{b.material.shear_m_per_s:g} (u {b.material.shear_u_m_per_s:g})"
+        material = b.material
+        about = (
+            b.revision,
+            f"{' × '.join(f'{v:g}' for v in sides)} ± {b.outline.tolerance_mm:g}",
+            material.name,
+            f"{material.longitudinal_m_per_s:g} (u {material.longitudinal_u_m_per_s:g}), "
+            f"{material.shear_m_per_s:g} (u {material.shear_u_m_per_s:g})",
+            b.finish,
+            f"{b.mass_kg:g}",
+            b.provenance,
         )
-        about = [size, b.material.name, velocity, b.finish, f"{b.mass_kg:g}", b.provenance]
-        rows.append([b.id, b.revision, b.title, *about])
+        alike.setdefault(about, []).append(b.id)
+    rows = [[f"{len(ids)}: {', '.join(ids)}", *about] for about, ids in alike.items()]
     heads = [
-        "Block", "Rev.", "What", "Sides, mm", "Material", "Velocity long., shear, m/s", "Finish",
+        "Pieces", "Rev.", "Sides, mm", "Material", "Velocity long., shear, m/s", "Finish",
         "Mass, kg", "Provenance",
     ]  # fmt: skip
-    widths = [18, 10, 22, 27, 24, 26, 16, 11, 24]
-    return [*section("Pieces"), grid(heads, rows, widths, align="lllllllrl")]
+    table = grid(heads, rows, [46, 9, 23, 22, 24, 18, 10, 22], align="llllllrl")
+    return [*section("Pieces"), table]
 
 
 def _blank_checks(blocks: tuple[Block, ...]) -> list[Flowable]:
-    rows = []
+    alike: dict[tuple[str, str, str], list[str]] = {}
     for block in blocks:
         check = block.blank_check
-        told = (
-            ["not checked: blanks are not shown to be blank", "", "", ""]
-            if check is None
-            else [
-                check.method,
-                check.report,
-                mm(check.smallest_detectable_mm),
-                check.checked_on.isoformat(),
-            ]
-        )
-        unit_counts = f"{len(block.blank_units())} of {len(block.grading_units)}"
-        rows.append([block.id, block.revision, unit_counts, *told])
+        if check is None:
+            bare = not block.grading_units
+            key = ("no grading unit: none needed" if bare else NOT_BLANK, "", "")
+            told = block.id
+        else:
+            key = (check.method, mm(check.smallest_detectable_mm), check.checked_on.isoformat())
+            told = f"{block.id} ({check.report})"
+        blank = f"{len(block.blank_units())}/{len(block.grading_units)}"
+        alike.setdefault(key, []).append(f"{told} {blank}")
+    rows = [[method, size, day, "; ".join(ids)] for (method, size, day), ids in alike.items()]
     heads = [
-        "Block", "Rev.", "Blank units", "How blank material was checked", "Report",
-        "Smallest flaw it would show, mm", "Day",
+        "How blank material was checked", "Smallest flaw it would show, mm", "Day",
+        "Blocks (report) and their blank units of all",
     ]  # fmt: skip
-    table = grid(heads, rows, [24, 10, 18, 52, 24, 24, 18], align="lllllrl")
-    return [*section("Blank material"), table]
+    return [*section("Blank material"), grid(heads, rows, [48, 24, 18, 80], align="lrll")]
 
 
 def _sets(result: StudyResult) -> list[Flowable]:
@@ -157,9 +169,13 @@ def _targets(result: StudyResult) -> list[Flowable]:
         "Target", "Unit", "Kind", "Size, mm", "U, k = 2", "How u came about", "Method",
         "Certificate", "Tilt, °", "x, z", "Set",
     ]  # fmt: skip
-    widths = [16, 15, 21, 11, 11, 19, 22, 20, 9, 17, 12]
+    widths = [14, 13, 11, 11, 10, 24, 40, 21, 10, 20, 14]
     table = grid(heads, rows, widths, align="lllrrlllrrl", extra=extra)
-    return [*section("Targets, block by block", 50), table]
+    told = (
+        "SDH side-drilled hole, FBH flat-bottomed hole; t tolerance, taken as rectangular. x of "
+        "the centre, z its depth (of a notch the middle of its height, of an FBH its end)."
+    )
+    return [*section("Targets, block by block", 50), small(told), table]
 
 
 def _target_row(target: TargetBase, unit: str, member: list[str]) -> list[str]:
@@ -168,13 +184,13 @@ def _target_row(target: TargetBase, unit: str, member: list[str]) -> list[str]:
     return [
         target.id,
         unit,
-        target.kind_in_words,
+        SHORT[str(getattr(target, "kind", ""))],
         mm(size.value),
         mm(expanded(size.standard_uncertainty)),
-        size.conversion.removeprefix("u = "),
+        size.conversion.removeprefix("u = ").replace("tolerance", "t"),
         size.method or "drawing value",
         certificate,
-        "–" if target.tilt is None else f"{target.tilt:g}",
+        "–" if target.tilt is None else f"{target.tilt:.1f}".replace("-", "−"),
         f"{target.x_mm:.1f}, {target.z_mm:.1f}",
         ", ".join(member) or "none",
     ]

@@ -68,7 +68,7 @@ def _criteria(result: StudyResult) -> list[Flowable]:
             "Clause", "Requirement", "Held against the limit", "Limit", "Value that decided",
             "As found", "After remedy", "Source and edition",
         ]  # fmt: skip
-        out.append(grid(heads, rows, [13, 30, 37, 16, 16, 21, 21, 28]))
+        out.append(grid(heads, rows, [13, 34, 34, 15, 14, 22, 22, 28]))
     recalled = [
         [c.id, c.rule.words, "recalled, not checked, not judged"]
         for c in criteria

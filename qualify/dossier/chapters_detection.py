@@ -24,7 +24,7 @@ from qualify.dossier.words import (
 from qualify.study.plan import Population
 from qualify.study.result import StudyResult
 
-WORDS = {"likelihood": "likeli-hood", "wald": "Wald"}
+WORDS = {"likelihood": "LR", "wald": "Wald"}
 
 
 def detection_chapter(result: StudyResult, pictures: Pictures) -> list[Flowable]:
@@ -35,7 +35,9 @@ def detection_chapter(result: StudyResult, pictures: Pictures) -> list[Flowable]
         body(
             f"Results {BASIS_WORDS[result.headline]}. Readers and kinds are fitted apart; "
             "nothing is pooled. Sizes in mm; bounds are one-sided 95 %. An asterisk marks a value "
-            "outside the tested sizes: it is an extrapolation and no claim."
+            "outside the tested sizes: it is an extrapolation and no claim. "
+            f"a90/95 is the {result.inputs.plan.analysis.bound} bound, which the criteria use; "
+            "the other method (LR: likelihood) stands beside it to compare."
         )
     )
     for number, population in enumerate(plan.populations, start=1):
@@ -47,8 +49,9 @@ def _kind(
     result: StudyResult, number: int, population: Population, pictures: Pictures
 ) -> list[Flowable]:
     kind = population.kind
-    out = section(f"{sentence(kind_words(kind))[:-1]}, size = {population.size_in_words}", 50)
     told = passes(result, kind, "targets")
+    title = f"{sentence(kind_words(kind))[:-1]}, size = {population.size_in_words}"
+    out = section(title, min(35.0 + 9.0 * len(told), 120.0))
     if not told:
         return [*out, body(f"No {kind_words(kind)} were read.")]
     out += [_size_table(result, kind, told), *_reasons(result, kind, told)]
@@ -63,8 +66,7 @@ def _size_table(result: StudyResult, kind: str, told: Sequence[tuple[str, str]])
     other = "wald" if used == "likelihood" else "likelihood"
     heads = [
         "Mode", "Reader", "n", "Hits", "Share", "Its lower bound", "a50", "a90",
-        f"a90/95 {WORDS[used]}", f"a90/95 {WORDS[other]}", "a90, lower bound", "Sizes tested",
-        "Big-gest miss",
+        "a90/95", f"{WORDS[other]} a90/95", "a90, lower bound", "Sizes tested", "Largest miss",
         "Outcome",
     ]  # fmt: skip
     rows = []
@@ -91,7 +93,7 @@ def _size_table(result: StudyResult, kind: str, told: Sequence[tuple[str, str]])
                 "no target" if fit is None else OUTCOMES[fit.outcome],
             ]
         )
-    widths = [18, 13, 8, 9, 13, 13, 10, 10, 13, 13, 11, 12, 11, 18]
+    widths = [17, 15, 7, 8, 12, 12, 10, 10, 12, 12, 12, 20, 13.5, 17]
     return grid(heads, rows, widths, align="llrrrrrrrrrlrl")
 
 
@@ -113,8 +115,8 @@ def _parameters(result: StudyResult) -> list[Flowable]:
         "pod_slope_variance", "pod_log_likelihood", "pod_slope_likelihood_ratio",
     ]  # fmt: skip
     heads = [
-        "Targets", "Mode", "Reader", "Inter-cept", "Slope", "Variance of intercept",
-        "Covari-ance", "Variance of slope", "Log-like-lihood", "Slope, likelihood ratio",
+        "Targets", "Mode", "Reader", "Intercept", "Slope", "Variance of intercept",
+        "Covariance", "Variance of slope", "Log-likelihood", "Slope, likelihood ratio",
     ]  # fmt: skip
     rows = [
         [
@@ -134,7 +136,7 @@ def _parameters(result: StudyResult) -> list[Flowable]:
         f"{chosen.link} of POD = intercept + slope × {axis}; covariance from the expected "
         "information. 'None': no such value exists for these data."
     )
-    widths = [29, 21, 14, 14, 12, 17, 14, 17, 15, 17]
+    widths = [27, 18, 12, 15, 11, 16, 17, 16, 21, 17]
     table = grid(heads, rows, widths, align="lllrrrrrrr")
     return [*section("Fitted parameters"), small(told), table]
 

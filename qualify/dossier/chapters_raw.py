@@ -9,7 +9,7 @@ from reportlab.platypus import Flowable, Paragraph
 from qualify.dossier.layout import body, chapter, section, small
 from qualify.dossier.style import CELL_CENTRE
 from qualify.dossier.tables import Cell, grid
-from qualify.dossier.words import MATCHES, clean, kind_words, listed, mm, whole
+from qualify.dossier.words import MATCHES, clean, kind_words, mm, whole
 from qualify.reading.tables import BLANK
 from qualify.study.result import StudyResult
 
@@ -118,8 +118,8 @@ def _tick_table(
         "Tilt",
         *[f"{mode} {reader}" for mode, reader in passes],
     ]
-    each = min(18.0, 100.0 / len(passes))
-    widths = [22, 22, 11, 11, 9, *[each] * len(passes)]
+    each = min(16.0, 100.0 / len(passes))
+    widths = [17, 30, 10, 12, 9, *[each] * len(passes)]
     end = len(rows)
     extra = [("SPAN", (0, end), (4, end)), ("LINEABOVE", (0, end), (-1, end), 0.8, "#1b2430")]
     return grid(heads, rows, widths, align="llrrr" + "c" * len(passes), extra=extra)
@@ -147,7 +147,7 @@ def _misses(result: StudyResult) -> list[Flowable]:
     rows.sort(key=lambda item: (item[0], item[1], item[2][0]))
     heads = ["Target", "Piece", "Kind", "Size", "Depth", "Tilt", "Missed in mode, by reader"]
     told = small(f"{len(rows_of)} misses of {len(rows)} targets; the largest target first.")
-    table = grid(heads, [c for _, _, c in rows], [20, 20, 30, 12, 12, 10, 66], align="lllrrrl")
+    table = grid(heads, [c for _, _, c in rows], [17, 30, 27, 10, 12, 9, 65], align="lllrrrl")
     return [*out, told, table]
 
 
@@ -185,7 +185,7 @@ def _false_calls(result: StudyResult) -> list[Flowable]:
         for r in wrong.to_dict("records")
     ]  # fmt: skip
     heads = ["Mode", "Reader", "Piece", "Unit", "x", "z", "Cause given", "Where", "Source"]
-    widths = [20, 14, 17, 18, 11, 10, 18, 26, 36]
+    widths = [17, 12, 28, 11, 11, 9, 15, 22, 45]
     return [*out, small(f"{len(wrong)} false calls."), grid(heads, rows, widths, align="llllrrlll")]
 
 
@@ -201,7 +201,7 @@ def _between_units(result: StudyResult) -> list[Flowable]:
         for r in over.to_dict("records")
     ]  # fmt: skip
     heads = ["Mode", "Reader", "Piece", "Units", "Counts as", "Source"]
-    return [*out, grid(heads, rows, [22, 16, 24, 40, 32, 36])]
+    return [*out, grid(heads, rows, [20, 13, 32, 35, 30, 40])]
 
 
 def _not_examined(result: StudyResult) -> list[Flowable]:
@@ -212,13 +212,22 @@ def _not_examined(result: StudyResult) -> list[Flowable]:
         return [*out, body("All units were examined.")]
     rows = []
     for (mode, reader), part in lost.groupby(["mode", "reader"], sort=True):
-        units = sorted(
-            {f"{s}/{u}" for s, u in zip(part["specimen"], part["grading_unit"], strict=True)}
-        )
-        flawed = int((part["kind"] != BLANK).sum())
-        rows.append([str(mode), str(reader), str(len(units)), str(flawed), listed(units, 60)])
+        units, flawed = _units(frame, part), int((part["kind"] != BLANK).sum())
+        number = len(part[["specimen", "grading_unit"]].drop_duplicates())
+        rows.append([str(mode), str(reader), str(number), str(flawed), units])
     heads = ["Mode", "Reader", "Units", "Targets in them", "Which"]
     return [*out, grid(heads, rows, [22, 18, 14, 18, 98], align="llrrl")]
+
+
+def _units(frame: pd.DataFrame, part: pd.DataFrame) -> str:
+    """Name units piece by piece, 'all' where no unit of a piece is left out."""
+    told = []
+    for piece, rows in part.groupby("specimen", sort=True):
+        held = sorted({str(unit) for unit in rows["grading_unit"]})
+        every = frame.loc[frame["specimen"] == piece, "grading_unit"].nunique()
+        words = f"all {every}" if len(held) == every else ", ".join(held)
+        told.append(f"{piece}: {words}")
+    return "; ".join(told)
 
 
 def _read_again(result: StudyResult) -> list[Flowable]:
@@ -231,12 +240,7 @@ def _read_again(result: StudyResult) -> list[Flowable]:
         return [*out, body(f"No unit was read again as a remedy. {told}")]
     rows = []
     for (mode, reader), part in again.groupby(["mode", "reader"], sort=True):
-        units = sorted(
-            {f"{s}/{u}" for s, u in zip(part["specimen"], part["grading_unit"], strict=True)}
-        )
-        rows.append([str(mode), str(reader), str(len(units)), listed(units, 60)])
-    return [
-        *out,
-        grid(["Mode", "Reader", "Units", "Which"], rows, [22, 18, 14, 116], align="llrl"),
-        body(told),
-    ]
+        number = len(part[["specimen", "grading_unit"]].drop_duplicates())
+        rows.append([str(mode), str(reader), str(number), _units(frame, part)])
+    table = grid(["Mode", "Reader", "Units", "Which"], rows, [22, 18, 14, 116], align="llrl")
+    return [*out, table, body(told)]

@@ -165,7 +165,7 @@ def _sizing_table(result: StudyResult, population: Population) -> Flowable:
         "Mode", "Reader", "Sized", "Found, not sized", "Missed", "Bias", "95 % of bias", "SD",
         "RMSE", "Tolerance 95/95", "Lower bound 95/95", "Largest under- sizing",
     ]  # fmt: skip
-    widths = [18, 12, 9, 12, 11, 11, 19, 9, 10, 21, 14, 24]
+    widths = [16, 13, 11, 12, 13, 11, 25, 9, 11, 27, 13, 20]
     return grid(heads, rows, widths, align="llrrrrlrrlrl")
 
 

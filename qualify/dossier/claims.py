@@ -223,11 +223,9 @@ def order_stop(result: StudyResult) -> str | None:
 def _status(result: StudyResult, kind: str, stops: list[str]) -> str:
     if not stops:
         return f"Demonstrated on {kind_words(kind)} in these blocks; not on real flaws."
-    head = (
-        "Shown on invented or simulated data only: not demonstrated"
-        if result.synthetic
-        else ("Not demonstrated")
-    )
+    head = "Not demonstrated"
+    if result.synthetic:
+        head += " (invented or simulated data only)"
     rest = [s for s in stops if not (result.synthetic and s.startswith("simulated or"))]
     return f"{head}{': ' if rest else ''}{'; '.join(rest)}."
 

@@ -94,8 +94,13 @@ def _claims(result: StudyResult) -> list[Flowable]:
 
 def _box(head: str, claims: Sequence[Claim]) -> Table:
     rows = [[Paragraph(clean(head), FACE_BOLD), *[""] * len(claims)]]
+    spans = []
     for label, field in LABELS:
-        cells = [Paragraph(_claim_text(claim, field), FACE_STYLE) for claim in claims]
+        texts = [_claim_text(claim, field) for claim in claims]
+        if len(texts) > 1 and len(set(texts)) == 1:
+            spans.append(("SPAN", (1, len(rows)), (-1, len(rows))))
+            texts = [texts[0], *[""] * (len(texts) - 1)]
+        cells = [Paragraph(text, FACE_STYLE) if text else "" for text in texts]
         rows.append([Paragraph(label, FACE_BOLD), *cells])
     label_mm = 22.0
     each = (WIDTH_MM - label_mm) / len(claims)
@@ -103,6 +108,7 @@ def _box(head: str, claims: Sequence[Claim]) -> Table:
         [
             ("FONTNAME", (0, 0), (-1, -1), FONT),
             ("SPAN", (0, 0), (-1, 0)),
+            *spans,
             ("BACKGROUND", (0, 0), (-1, 0), TINT_COLOUR),
             ("BOX", (0, 0), (-1, -1), 1.0, INK_COLOUR),
             ("INNERGRID", (0, 1), (-1, -1), 0.3, RULE_COLOUR),
@@ -148,11 +154,11 @@ def verdict_table(result: StudyResult) -> list[Flowable]:
         for i in judged
     )
     heads = ["", "Requirement", "Verdict", "Reason, clause by clause", "What would decide it"]
-    widths = [9.0, 33.0, 26.0, 64.0, 38.0]
+    widths = [8.0, 42.0, 26.0, 61.0, 33.0]
     if differ:
         heads.insert(3, _capital(BASIS_WORDS[other]))
         heads[2] = f"Verdict, {BASIS_WORDS[result.headline]}"
-        widths = [9.0, 30.0, 25.0, 25.0, 48.0, 33.0]
+        widths = [8.0, 37.0, 25.0, 23.0, 48.0, 29.0]
     rows = []
     for id_ in judged:
         row = _verdict_row(result, id_)
@@ -224,7 +230,7 @@ def deviation_table(result: StudyResult, *, grouped: bool = True) -> list[Flowab
             ]
         )
     heads = ["", "What", "Which", "Remedy", "Signed by", "Independent of the developer"]
-    table = grid(heads, rows, [24, 30, 52, 32, 17, 19], bars=range(len(rows)))
+    table = grid(heads, rows, [23, 27, 42, 43, 15, 20], bars=range(len(rows)))
     return [*section(title), table]
 
 

@@ -14,6 +14,7 @@ from reportlab.platypus import (
     Frame,
     PageTemplate,
     Paragraph,
+    TableStyle,
 )
 from reportlab.platypus.doctemplate import IndexingFlowable
 from reportlab.platypus.tableofcontents import TableOfContents
@@ -169,8 +170,18 @@ def _short(text: str, most: int) -> str:
 
 def contents() -> TableOfContents:
     """Return the table of contents, filled by the headings."""
+    style = TableStyle(
+        [
+            ("FONTNAME", (0, 0), (-1, -1), FONT),
+            ("VALIGN", (0, 0), (-1, -1), "TOP"),
+            ("LEFTPADDING", (0, 0), (-1, -1), 0),
+            ("RIGHTPADDING", (0, 0), (-1, -1), 0),
+            ("TOPPADDING", (0, 0), (-1, -1), 0.4),
+            ("BOTTOMPADDING", (0, 0), (-1, -1), 0.4),
+        ]
+    )
     return TableOfContents(
-        levelStyles=list(CONTENTS), dotsMinLevel=0, rightColumnWidth=30, tableStyle=None
+        levelStyles=list(CONTENTS), dotsMinLevel=0, rightColumnWidth=30, tableStyle=style
     )
 
 

@@ -1,7 +1,7 @@
 """Vector figures: boxes kept free by the layout, then filled with the figures' own pages."""
 
 import io
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import pikepdf
@@ -43,23 +43,21 @@ class FigureBox(Flowable):  # type: ignore[misc]
         self.places.at[self.name] = (self.canv.getPageNumber(), x, y, self.width, self.height)
 
 
-def size_pt(pdf: bytes) -> tuple[float, float]:
-    """Return the width and height of a figure's page in points."""
-    with pikepdf.open(io.BytesIO(pdf)) as document:
-        box = document.pages[0].mediabox
-        return (float(box[2]) - float(box[0]), float(box[3]) - float(box[1]))
+def finished(
+    pages: bytes, places: Places, figures: bytes, names: Sequence[str], title: str
+) -> bytes:
+    """Put the figures in their boxes and save; the same input gives the same bytes.
 
-
-def finished(pages: bytes, places: Places, figures: Mapping[str, bytes], title: str) -> bytes:
-    """Put the figures in their boxes and save; the same input gives the same bytes."""
-    with pikepdf.open(io.BytesIO(pages)) as document:
-        opened = []
-        for name, (page, x, y, width, height) in sorted(places.at.items()):
-            source = pikepdf.open(io.BytesIO(figures[name]))
-            opened.append(source)
-            document.pages[page - 1].add_overlay(
-                source.pages[0], pikepdf.Rectangle(x, y, x + width, y + height)
-            )
+    `figures` is a document with a page for each of `names`.
+    """
+    with (
+        pikepdf.open(io.BytesIO(pages)) as document,
+        pikepdf.open(io.BytesIO(figures)) as source,
+    ):
+        for number, name in enumerate(names):
+            if name not in places.at:
+                continue
+            _put(document, source.pages[number], f"/Figure{number}", places.at[name])
         document.Root.Lang = pikepdf.String("en-GB")
         document.Root.ViewerPreferences = pikepdf.Dictionary(DisplayDocTitle=True)
         document.docinfo["/Title"] = title
@@ -70,6 +68,22 @@ def finished(pages: bytes, places: Places, figures: Mapping[str, bytes], title: 
             compress_streams=True,
             object_stream_mode=pikepdf.ObjectStreamMode.generate,
         )
-        for source in opened:
-            source.close()
     return out.getvalue()
+
+
+def _put(
+    document: pikepdf.Pdf,
+    figure: pikepdf.Page,
+    name: str,
+    place: tuple[int, float, float, float, float],
+) -> None:
+    """Draw a figure's page in its box, under a name of our own: pikepdf's are drawn at random."""
+    number, x, y, width, height = place
+    page = document.pages[number - 1]
+    box = [float(edge) for edge in figure.mediabox]
+    form = document.copy_foreign(figure.as_form_xobject())
+    page.add_resource(form, pikepdf.Name.XObject, pikepdf.Name(name))
+    across, up = width / (box[2] - box[0]), height / (box[3] - box[1])
+    matrix = f"{across:.6f} 0 0 {up:.6f} {x:.4f} {y:.4f} cm"
+    page.contents_add(b"q\n", prepend=True)
+    page.contents_add(f"\nQ\nq {matrix} {name} Do Q\n".encode())

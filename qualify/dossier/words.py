@@ -34,9 +34,9 @@ ROLES = {
 }
 MATCHES = {
     "hit": "hit",
-    "false_call_blank": "on a blank unit",
-    "false_call_flawed": "in a flawed unit, off its targets",
-    "false_call_outside": "outside every unit",
+    "false_call_blank": "blank unit",
+    "false_call_flawed": "flawed unit, off target",
+    "false_call_outside": "outside all units",
     "corrected": "withdrawn by its reader",
 }
 

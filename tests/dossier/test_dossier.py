@@ -1,0 +1,266 @@
+"""The dossier as a client and an examiner take it: same bytes, whole pages, honest words."""
+
+import io
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+from collections import Counter
+from dataclasses import replace
+from pathlib import Path
+
+import pikepdf
+import pytest
+
+from qualify.dossier.build import build_dossier
+from qualify.files import digest
+from qualify.study.result import InputFile
+from qualify.study.run import run_study
+
+sys.path.insert(0, str(Path(__file__).parent))
+from made_study import MADE_UP, inputs_of, made
+
+HERE = Path(__file__).parent
+PAGE = re.compile(r"page (\d+) of (\d+)")
+needs_pdftotext = pytest.mark.skipif(
+    shutil.which("pdftotext") is None, reason="pdftotext (poppler-utils) is not installed"
+)
+
+
+def poppler(pdf, *options):
+    run = subprocess.run(
+        ["pdftotext", "-enc", "UTF-8", *options, "-", "-"],
+        input=pdf,
+        capture_output=True,
+        check=True,
+    )
+    return run.stdout.decode()
+
+
+def text_pages(pdf, *options):
+    return poppler(pdf, *options).split("\f")[:-1]
+
+
+def flat(text):
+    return " ".join(text.split())
+
+
+@pytest.fixture(scope="module")
+def study():
+    return made(pieces=8)
+
+
+@pytest.fixture(scope="module")
+def files(study):
+    return build_dossier(study)
+
+
+@pytest.fixture(scope="module")
+def clean_files():
+    return build_dossier(made(clean=True, signal="measured", invented=False, pieces=3))
+
+
+def test_a_dossier_is_all_of_its_files(files):
+    names = {name for name in files if not name.startswith("figures/")}
+    assert names == {
+        "dossier.pdf", "results.json", "opportunities.csv", "calls.csv", "measurements.csv",
+        "trials.csv", "manifest.json",
+    }  # fmt: skip
+    alt_texts = json.loads(files["figures/alt_texts.json"])
+    assert {f"figures/{n}.{s}" for n in alt_texts for s in ("svg", "png")} <= set(files)
+    assert all(words for words in alt_texts.values())
+    assert len(files["dossier.pdf"]) < 2_000_000
+
+
+def test_the_manifest_names_every_file_by_its_digest(study, files):
+    manifest = json.loads(files["manifest.json"])
+    assert {item["name"]: item["sha256"] for item in manifest["outputs"]} == {
+        name: digest(content) for name, content in files.items() if name != "manifest.json"
+    }
+    assert manifest["inputs"] == [{"name": f.name, "sha256": f.sha256} for f in study.inputs.files]
+
+
+def test_the_same_study_gives_the_same_bytes_anywhere(tmp_path):
+    program = (
+        "import sys, hashlib; sys.path.insert(0, sys.argv[1])\n"
+        "from made_study import made\n"
+        "from qualify.dossier.build import build_dossier\n"
+        "for name, content in build_dossier(made(pieces=2)).items():\n"
+        "    print(name, hashlib.sha256(content).hexdigest())\n"
+    )
+    outputs = []
+    for zone, seed in (("Pacific/Auckland", "1"), ("America/Lima", "77")):
+        folder = tmp_path / seed
+        folder.mkdir()
+        run = subprocess.run(
+            [sys.executable, "-c", program, str(HERE)],
+            env={**os.environ, "TZ": zone, "PYTHONHASHSEED": seed},
+            cwd=folder, capture_output=True, text=True, check=True,
+        )  # fmt: skip
+        outputs.append(run.stdout)
+    assert outputs[0] == outputs[1]
+    assert "dossier.pdf" in outputs[0]
+
+
+def test_results_do_not_tell_the_names_of_files(study, files):
+    other = replace(study, inputs=replace(study.inputs, files=(InputFile("book.xlsx", "0" * 64),)))
+    calls = tuple(replace(c, file="book.xlsx", sheet="calls") for c in study.inputs.calls)
+    again = run_study(replace(other.inputs, calls=calls))
+    assert build_dossier(again)["results.json"] == files["results.json"]
+
+
+def test_finished_tables_give_the_same_results_and_say_what_they_don_t_show(study, files):
+    finished = run_study(replace(study.inputs, blocks=(), key=(), calls=(), finished=study.tables))
+    out = build_dossier(finished)
+    assert out["results.json"] == files["results.json"]
+    if shutil.which("pdftotext"):
+        text = flat(" ".join(text_pages(out["dossier.pdf"])))
+        assert text.count("the study entered with finished tables") >= 3
+
+
+def test_every_font_is_dejavu_and_embedded(files):
+    with pikepdf.open(io.BytesIO(files["dossier.pdf"])) as pdf:
+        fonts = [o for o in pdf.objects if isinstance(o, pikepdf.Dictionary)
+                 and o.get("/Type") == "/Font" and "/DescendantFonts" not in o]  # fmt: skip
+        assert len(fonts) >= 4
+        for font in fonts:
+            assert "DejaVu" in str(font.BaseFont)
+            held = font.FontDescriptor
+            assert "/FontFile2" in held or "/FontFile3" in held
+        assert str(pdf.Root.Lang) == "en-GB"
+        assert str(pdf.docinfo["/Title"]).startswith("Coherence imaging on hinge lugs")
+
+
+def test_bookmarks_lead_to_all_chapters_in_order(files):
+    with pikepdf.open(io.BytesIO(files["dossier.pdf"])) as pdf, pdf.open_outline() as outline:
+        titles = [str(item.title) for item in outline.root]
+    assert titles[:2] == ["The claim and its limits", "Contents"]
+    assert [int(title.split()[0]) for title in titles[2:]] == list(range(1, 19))
+
+
+@needs_pdftotext
+def test_every_page_says_which_of_how_many_it_is(files):
+    pages = text_pages(files["dossier.pdf"], "-layout")
+    with pikepdf.open(io.BytesIO(files["dossier.pdf"])) as pdf:
+        assert len(pdf.pages) == len(pages)
+    found = [PAGE.findall(page)[-1] for page in pages]
+    assert found == [(str(i), str(len(pages))) for i in range(1, len(pages) + 1)]
+    first = digest(files["results.json"])[:16]
+    assert all(first in page for page in pages)
+
+
+@needs_pdftotext
+def test_synthetic_stands_on_every_page_of_invented_data_only(files, clean_files):
+    for page in text_pages(files["dossier.pdf"]):
+        assert re.search(r"^SYNTHETIC$", page, re.MULTILINE)
+    assert not any(
+        re.search(r"^SYNTHETIC$", page, re.MULTILINE)
+        for page in text_pages(clean_files["dossier.pdf"])
+    )
+
+
+@needs_pdftotext
+@pytest.mark.parametrize("which", ["files", "clean_files"])
+def test_no_text_leaves_the_page(which, request):
+    pdf = request.getfixturevalue(which)["dossier.pdf"]
+    boxes = poppler(pdf, "-bbox")
+    words = re.findall(
+        r'xMin="([-\d.]+)" yMin="([-\d.]+)" xMax="([-\d.]+)" yMax="([-\d.]+)"', boxes
+    )
+    assert len(words) > 1000
+    left, right = 25 * 72 / 25.4 - 1, 595.3 - 15 * 72 / 25.4 + 1
+    for word in words:
+        x0, y0, x1, y1 = map(float, word)
+        assert left <= x0 <= x1 <= right
+        assert 0 <= y0 <= y1 <= 841.9
+
+
+@needs_pdftotext
+def test_every_size_on_the_detection_page_is_in_the_results(study, files):
+    results = json.loads(files["results.json"])["estimates"]
+    text = flat(" ".join(text_pages(files["dossier.pdf"], "-layout")))
+    page = text[text.index("9 Detection Results") : text.rindex("10 False calls Counted")]
+    told = Counter(re.findall(r"(?<![\d.])\d+\.\d\d(?![\d])", page))
+    names = ("a50", "a90", "a90_95", "a90_95_wald", "a90_lower_95", "largest_miss")
+    wanted = Counter(
+        f"{e['value']:.2f}"
+        for e in results
+        if e["basis"] == study.headline and e["statistic"] in names and e["value"] is not None
+    )
+    assert wanted
+    assert not wanted - told
+
+
+@needs_pdftotext
+def test_a_recalled_limit_is_never_printed(study, files):
+    text = " ".join(text_pages(files["dossier.pdf"]))
+    assert f"{MADE_UP:g}" not in text
+    assert "recalled, not checked, not judged" in flat(text).lower()
+    assert any(not c.verified and c.limit == MADE_UP for c in study.inputs.plan.criteria)
+    assert not any(
+        f"{MADE_UP:g}".encode() in content for name, content in files.items() if "figures" in name
+    )
+
+
+@needs_pdftotext
+def test_the_totals_of_the_tick_off_are_those_of_the_estimates(study, files):
+    text = " ".join(text_pages(files["dossier.pdf"], "-layout"))
+    rows = [line.split()[3:] for line in text.splitlines() if line.strip().startswith("Found of")]
+    for kind, row in zip(("side_drilled_hole", "embedded_slot"), rows, strict=True):
+        wanted = [
+            f"{study.estimates.value(study.headline, 'hits', kind, mode.id, reader):.0f}/"
+            f"{study.estimates.value(study.headline, 'targets', kind, mode.id, reader):.0f}"
+            for mode in study.inputs.plan.modes
+            for reader in study.readers
+        ]
+        assert row == wanted
+
+
+@needs_pdftotext
+def test_without_remedies_that_matter_no_second_column_stands(files, clean_files):
+    assert "After remedy" in flat(" ".join(text_pages(files["dossier.pdf"])[:2]))
+    first = flat(" ".join(text_pages(clean_files["dossier.pdf"])[:2]))
+    assert "As found" not in first
+    assert "DEVIATION" not in first
+
+
+@needs_pdftotext
+def test_the_tool_never_says_that_a_technique_is_qualified(files, clean_files):
+    for made_files in (files, clean_files):
+        text = flat(" ".join(text_pages(made_files["dossier.pdf"]))).lower()
+        for word in (r"is qualified", r"\bpassed\b", r"\bcertified (mode|technique|procedure)"):
+            assert not re.search(word, text)
+        assert "does not qualify" in text
+
+
+@needs_pdftotext
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        ({"all_hit": True}, "every target was hit"),
+        ({"slots": False}, "No embedded slots were read"),
+        ({"false_calls": 0.9}, "false calls."),
+        ({"modes": ("coherence",)}, "one mode only"),
+        ({"remedies": False}, "none recorded"),
+        ({"pieces": 1}, "No a90/95 for"),
+    ],
+)
+def test_awkward_studies_are_told_in_words(options, words):
+    out = build_dossier(made(**{"pieces": 2, **options}))
+    assert words in flat(" ".join(text_pages(out["dossier.pdf"])))
+
+
+def test_long_and_foreign_names_break_no_page():
+    name = "LUG-" + "x" * 60
+    inputs = inputs_of(pieces=2, name=name, files=[InputFile("ßäöü/" + "y" * 180, "ab" * 32)])
+    declaration = inputs.declaration.model_copy(
+        update={
+            "title": "Prüfung Ψ № 7 <b>&amp; " + "w" * 120,
+            "limitations": ("A very long limit. " * 200,),
+            "blindness": "q" * 3000,
+        }
+    )
+    out = build_dossier(run_study(replace(inputs, declaration=declaration)))
+    assert len(out["dossier.pdf"]) > 50_000
