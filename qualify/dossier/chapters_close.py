@@ -179,7 +179,7 @@ def _inputs(result: StudyResult) -> list[Flowable]:
         grid(["File", "Digest (SHA-256)"], rows, [70, 100]) if rows else body("None was named."),
         small(
             "Outputs and their digests, the interpreter and the platform stand in manifest.json; "
-            "every number of this dossier stands in results.json under its id. The foot of each "
+            "each number of chapters 9 to 12 stands in results.json by its id. The foot of each "
             "page shows the first 16 characters of the digest of results.json."
         ),
     ]

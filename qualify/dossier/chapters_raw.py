@@ -92,37 +92,32 @@ def _tick_table(
     struck = {s: Paragraph(f"<strike>{s}</strike>", CELL_CENTRE) for s in drawn}
     rows: list[list[Cell]] = []
     for specimen, target, size, depth, tilt in both.itertuples(index=False, name=None):
-        cells: list[Cell] = []
-        gone = True
-        for one in passes:
-            place = (specimen, target, *one)
-            gone = gone and place not in last
-            cells.append(
-                drawn[last[place]] if place in last else struck[first.get(place, NOT_READ)]
-            )
+        places = [(specimen, target, *one) for one in passes]
+        gone = not any(place in last for place in places)
+        cells: list[Cell] = [
+            drawn[last[place]] if place in last else struck[first.get(place, NOT_READ)]
+            for place in places
+        ]
         name = f"<strike>{clean(target)}</strike>" if gone else clean(target)
         rows.append(
             [Paragraph(name, CELL_CENTRE), specimen, mm(size), _one(depth), _one(tilt), *cells]
         )
-    totals: list[Cell] = ["Found of counted", "", "", "", ""]
-    for one in passes:
-        hits = result.estimates.value(result.headline, "hits", kind, *one)
-        n = result.estimates.value(result.headline, "targets", kind, *one)
-        totals.append(Paragraph(f"<b>{whole(hits)}/{whole(n)}</b>", CELL_CENTRE))
-    rows.append(totals)
-    heads = [
-        "Target",
-        "Piece",
-        "Size",
-        "Depth",
-        "Tilt",
-        *[f"{mode} {reader}" for mode, reader in passes],
-    ]
+    rows.append(_totals(result, kind, passes))
+    heads = ["Target", "Piece", "Size", "Depth", "Tilt", *[" ".join(one) for one in passes]]
     each = min(16.0, 100.0 / len(passes))
     widths = [17, 30, 10, 12, 9, *[each] * len(passes)]
     end = len(rows)
     extra = [("SPAN", (0, end), (4, end)), ("LINEABOVE", (0, end), (-1, end), 0.8, "#1b2430")]
     return grid(heads, rows, widths, align="llrrr" + "c" * len(passes), extra=extra)
+
+
+def _totals(result: StudyResult, kind: str, passes: Sequence[Pass]) -> list[Cell]:
+    totals: list[Cell] = ["Found of counted", "", "", "", ""]
+    for one in passes:
+        hits = result.estimates.value(result.headline, "hits", kind, *one)
+        n = result.estimates.value(result.headline, "targets", kind, *one)
+        totals.append(Paragraph(f"<b>{whole(hits)}/{whole(n)}</b>", CELL_CENTRE))
+    return totals
 
 
 def _one(value: float) -> str:

@@ -52,6 +52,11 @@ def _false_calls(result: StudyResult, pictures: Pictures) -> list[Flowable]:
     out += pictures.on_page(
         "false-calls", "Share of blank units with a call, by reader and mode, with its bounds."
     )
+    out.append(_rate_table(result, told))
+    return [*out, *_causes(result, told)]
+
+
+def _rate_table(result: StudyResult, told: Sequence[tuple[str, str]]) -> Flowable:
     rows = []
     for mode, reader in told:
         rate = [
@@ -75,10 +80,8 @@ def _false_calls(result: StudyResult, pictures: Pictures) -> list[Flowable]:
         "Mode", "Reader", "Blank units", "Not examined", "Units called", "Calls", "Rate",
         "Upper bound", "Lower bound", "In flawed units", "Outside units",
     ]  # fmt: skip
-    out.append(
-        grid(heads, rows, [24, 18, 14, 16, 14, 12, 14, 14, 14, 15, 15], align="ll" + "r" * 9)
-    )
-    return [*out, *_causes(result, told)]
+    widths = [24, 18, 14, 16, 14, 12, 14, 14, 14, 15, 15]
+    return grid(heads, rows, widths, align="ll" + "r" * 9)
 
 
 def _causes(result: StudyResult, told: Sequence[tuple[str, str]]) -> list[Flowable]:

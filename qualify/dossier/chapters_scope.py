@@ -150,13 +150,23 @@ def _variables(result: StudyResult) -> list[Flowable]:
     ]
     heads = ["Id", "Item", "Serial", "Check and result", "Day"]
     out.append(grid(heads, items, [14, 50, 26, 60, 20]) if items else body(EMPTY))
-    out += section("Software")
+    return [*out, *_software(result), *_readers(result)]
+
+
+def _software(result: StudyResult) -> list[Flowable]:
+    declaration = result.inputs.declaration
+    out = section("Software")
     programs = [
         [s.stage, s.name, s.revision, s.digest or "not taken"] for s in declaration.software
     ]
     heads = ["Stage", "Program", "Revision", "Digest (SHA-256)"]
     out.append(grid(heads, programs, [18, 45, 22, 85]) if programs else body(EMPTY))
-    out += section("Readers")
+    return out
+
+
+def _readers(result: StudyResult) -> list[Flowable]:
+    declaration = result.inputs.declaration
+    out = section("Readers")
     people = [
         [
             r.reader,

@@ -3,12 +3,19 @@
 from dataclasses import dataclass
 
 from qualify.criteria.estimate import Estimate
+from qualify.dossier.lookup import BLANKS, order_stop, value
+from qualify.dossier.questions import questions
 from qualify.dossier.words import kind_words, mm, percent, sentence, whole
 from qualify.study.result import StudyResult
 
 HOLDS = {
     "likelihood": "likelihood bound; holds less often than it says in small samples",
     "wald": "delta-method bound; holds less often than it says in small samples",
+}
+BLOCKING = {
+    1: "how the sizes of the targets were measured is not shown",
+    7: "hits and false calls do not rest on one threshold",
+    20: "the scope is wider than the blocks",
 }
 GRADES = {
     "A": "blind, independent, inside the tested range, order of events recorded",
@@ -206,23 +213,32 @@ def blocked(result: StudyResult, kind: str, mode: str) -> list[str]:
         stops.append(order)
     if _false_calls(result, mode).startswith("Not known"):
         stops.append("false calls are not known")
+    stops += _too_few_examined(result, kind, mode)
+    asked = {question.number: question for question in questions(result)}
+    stops += [BLOCKING[n] for n in BLOCKING if asked[n].standing == "open"]
     return stops
 
 
-def order_stop(result: StudyResult) -> str | None:
-    """Say why the order of freezing, reading and opening is not shown, None if it is."""
-    on = {event.kind: event.on for event in result.events if event.on}
-    missing = [k for k in ("plan_frozen", "calls_committed", "truth_opened") if k not in on]
-    if missing:
-        names = {e.kind: e.words for e in result.events}
-        return "not recorded: " + ", ".join(names.get(k, k.replace("_", " ")) for k in missing)
-    late = [k for k in ("plan_frozen", "calls_committed") if on[k] > on["truth_opened"]]
-    return "truth was opened before all was frozen and handed in" if late else None
+def _too_few_examined(result: StudyResult, kind: str, mode: str) -> list[str]:
+    limit = result.inputs.plan.not_examined.limit_fraction
+    over = sorted(
+        {
+            reader
+            for reader in result.readers
+            for what in (kind, BLANKS)
+            if (value(result, "not_examined_fraction", what, mode, reader) or 0.0) > limit
+        }
+    )
+    who = ", ".join(over)
+    return [f"{who} left more units unexamined than the plan allows"] if over else []
 
 
 def _status(result: StudyResult, kind: str, stops: list[str]) -> str:
     if not stops:
-        return f"Demonstrated on {kind_words(kind)} in these blocks; not on real flaws."
+        return (
+            f"Demonstrated, for the size and false calls told here, on {kind_words(kind)} in these "
+            "blocks; not on real flaws. Whether that is enough, the criteria below say."
+        )
     head = "Not demonstrated"
     if result.synthetic:
         head += " (invented or simulated data only)"

@@ -168,6 +168,7 @@ def verdict_table(result: StudyResult) -> list[Flowable]:
     return [
         *section(title),
         *([grid(heads, rows, widths)] if rows else []),
+        *_explained(result),
         *_recalled(result),
     ]
 
@@ -193,6 +194,18 @@ def _verdict_row(result: StudyResult, id_: str) -> list[str | Paragraph]:
         Paragraph("<br/>".join(reasons), FACE_STYLE),
         Paragraph(clean(" ".join(dict.fromkeys(decide))), FACE_STYLE),
     ]
+
+
+def _explained(result: StudyResult) -> list[Flowable]:
+    """Explain in place the words of sizing that a verdict uses."""
+    words = {
+        "sizing_rmse": "RMSE: the usual size of the sizing error, large errors weighing more",
+        "sizing_bias": "bias: the mean of reported minus true size",
+        "a90_ratio": "a90: the size that 90 of 100 times is found, by the fitted curve",
+    }
+    used = {c.statistic for c in result.inputs.plan.criteria if c.verified}
+    told = "; ".join(text for statistic, text in words.items() if statistic in used)
+    return [Paragraph(clean(f"{told[0].upper()}{told[1:]}."), FACE_STYLE)] if told else []
 
 
 def _recalled(result: StudyResult) -> list[Flowable]:

@@ -8,6 +8,7 @@ from matplotlib.figure import Figure
 
 from qualify.blocks.definition import Block
 from qualify.dossier.claims import worst_reader
+from qualify.dossier.lookup import BLANKS, value
 from qualify.dossier.views import block_view
 from qualify.dossier.words import kind_words
 from qualify.figures.drawing import block_alt_text, draw_block
@@ -99,18 +100,6 @@ def _pod_panel(
     for size, found, tried in zip(fit.sizes, fit.hits_at, fit.trials_at, strict=True):
         sizes += [size] * tried
         hits += [True] * found + [False] * (tried - found)
-    extra: dict[str, tuple[float | None, ...]] = {}
-    if fit.outcome == "fitted":
-        low, high = fit.tested_range
-        grid = np.geomspace(low, high, 81) if fit.scale == "log" else np.linspace(low, high, 81)
-        grid = grid[grid > 0]
-        pods = np.linspace(LOWEST, HIGHEST, 61)
-        extra = {
-            "curve_sizes": tuple(grid.tolist()),
-            "curve_pod": tuple(curve(fit, grid).tolist()),
-            "bound_sizes": tuple(size_upper_bounds(fit, pods)),
-            "bound_pod": tuple(pods.tolist()),
-        }
     bound = fit.bounds[fit.bound]["upper"]
     message = None if fit.a90_95 is not None else f"No a90/95: {bound.reason}."
     return PodPanel(
@@ -126,8 +115,23 @@ def _pod_panel(
         message=message,
         log_axis=fit.scale == "log",
         limit=limit_of(result, "a90_95", mode, population.kind),
-        **extra,  # type: ignore[arg-type]
+        **_curves(fit),  # type: ignore[arg-type]
     )
+
+
+def _curves(fit: HitMissFit) -> dict[str, tuple[float | None, ...]]:
+    """Return the fitted curve in the tested range and the bound on size, if there is a curve."""
+    if fit.outcome != "fitted":
+        return {}
+    low, high = fit.tested_range
+    grid = np.geomspace(low, high, 81) if fit.scale == "log" else np.linspace(low, high, 81)
+    pods = np.linspace(LOWEST, HIGHEST, 61)
+    return {
+        "curve_sizes": tuple(grid.tolist()),
+        "curve_pod": tuple(curve(fit, grid).tolist()),
+        "bound_sizes": tuple(size_upper_bounds(fit, pods)),
+        "bound_pod": tuple(pods.tolist()),
+    }
 
 
 def limit_of(result: StudyResult, statistic: str, mode: str, population: str) -> float | None:
@@ -143,35 +147,13 @@ def _false_calls(result: StudyResult) -> list[Drawing]:
     rows = []
     for mode in result.inputs.plan.modes:
         for reader in result.readers:
-            where = (result.headline, "{}", "blank_units", mode.id, reader)
-            found = {
-                name: result.estimates.value(where[0], name, *where[2:])
-                for name in (
-                    "false_call_rate",
-                    "false_call_rate_upper",
-                    "false_call_rate_lower",
-                    "units_called",
-                    "blank_units",
-                )
-            }
-            if found["blank_units"] is None:
-                continue
-            rows.append(
-                FalseCallRow(
-                    reader,
-                    mode.id,
-                    found["false_call_rate"],
-                    found["false_call_rate_upper"],
-                    found["false_call_rate_lower"],
-                    int(found["units_called"] or 0),
-                    int(found["blank_units"]),
-                )
-            )
+            row = _false_call_row(result, mode.id, reader)
+            rows += [] if row is None else [row]
     if not rows:
         return []
     candidate = result.inputs.plan.claim.candidate_mode
-    observed = limit_of(result, "false_call_rate", candidate, "blank_units")
-    upper = limit_of(result, "false_call_rate_upper", candidate, "blank_units")
+    observed = limit_of(result, "false_call_rate", candidate, BLANKS)
+    upper = limit_of(result, "false_call_rate_upper", candidate, BLANKS)
     told = tuple(rows)
     return [
         Drawing(
@@ -182,6 +164,21 @@ def _false_calls(result: StudyResult) -> list[Drawing]:
             false_call_alt_text(told, limit_observed=observed, limit_upper=upper),
         )
     ]
+
+
+def _false_call_row(result: StudyResult, mode: str, reader: str) -> FalseCallRow | None:
+    blank = value(result, "blank_units", BLANKS, mode, reader)
+    if blank is None:
+        return None
+    return FalseCallRow(
+        reader,
+        mode,
+        value(result, "false_call_rate", BLANKS, mode, reader),
+        value(result, "false_call_rate_upper", BLANKS, mode, reader),
+        value(result, "false_call_rate_lower", BLANKS, mode, reader),
+        int(value(result, "units_called", BLANKS, mode, reader) or 0),
+        int(blank),
+    )
 
 
 def _sizing(name: str, panels: tuple[SizingPanel, ...], *, synthetic: bool) -> Drawing:

@@ -49,6 +49,6 @@ TERMS: tuple[tuple[str, str], ...] = (
         "interval that holds 95 % of sizing errors, at 95 %, if they are normally distributed",
     ),
     ("U (k = 2)", "expanded uncertainty of a measured size: twice its standard uncertainty"),
-    ("Wald bound", "simpler bound (delta method); printed to compare, always gives a number"),
+    ("Wald bound", "simpler bound (delta method), printed to compare; holds less often still"),
     ("worst reader", "the reader with the largest a90/95, or with none"),
 )  # fmt: skip

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
-from qualify.dossier.claims import order_stop
+from qualify.dossier.lookup import order_stop
 from qualify.dossier.words import kind_words, listed, percent, whole
 from qualify.pod.notices import FEWEST_TARGETS
 from qualify.study.result import StudyResult

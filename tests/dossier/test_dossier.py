@@ -15,6 +15,7 @@ import pikepdf
 import pytest
 
 from qualify.dossier.build import build_dossier
+from qualify.dossier.claims import claim_of
 from qualify.files import digest
 from qualify.study.result import InputFile
 from qualify.study.run import run_study
@@ -49,7 +50,7 @@ def flat(text):
 
 @pytest.fixture(scope="module")
 def study():
-    return made(pieces=8)
+    return made(pieces=5)
 
 
 @pytest.fixture(scope="module")
@@ -264,3 +265,35 @@ def test_long_and_foreign_names_break_no_page():
     )
     out = build_dossier(run_study(replace(inputs, declaration=declaration)))
     assert len(out["dossier.pdf"]) > 50_000
+
+
+def status_of(**options):
+    study = made(
+        **{"clean": True, "signal": "measured", "invented": False, "pieces": 14, **options}
+    )
+    return study, claim_of(study, "side_drilled_hole", "coherence")
+
+
+def test_a_claim_is_demonstrated_only_on_evidence_without_a_gap():
+    study, claim = status_of()
+    bound = study.estimates.get(study.headline, "a90_95", "side_drilled_hole", "coherence", "R3")
+    assert bound.in_range
+    assert claim.status.startswith("Demonstrated")
+    assert "not on real flaws" in claim.status
+    assert claim.grade.letter == "B"  # the order of events is declared, not recorded
+    wide = study.inputs.declaration.scope.model_copy(update={"thickness_max_mm": 80.0})
+    late = [e for e in study.inputs.declaration.events if e.kind != "truth_opened"]
+    newer = study.inputs.declaration.software[2].model_copy(update={"revision": "4.3"})
+    software = (*study.inputs.declaration.software[:2], newer)
+    for update in ({"scope": wide}, {"events": tuple(late)}, {"software": software}):
+        changed = study.inputs.declaration.model_copy(update=update)
+        again = run_study(replace(study.inputs, declaration=changed))
+        told = claim_of(again, "side_drilled_hole", "coherence")
+        assert told.status.startswith("Not demonstrated:")
+
+
+@pytest.mark.parametrize("options", [{"signal": "simulated"}, {"invented": True}])
+def test_simulated_or_invented_data_have_the_lowest_grade(options):
+    _, claim = status_of(**options)
+    assert claim.grade.letter == "F"
+    assert claim.status.startswith("Not demonstrated (invented or simulated data only)")
