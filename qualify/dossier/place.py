@@ -61,6 +61,9 @@ def finished(
         document.Root.Lang = pikepdf.String("en-GB")
         document.Root.ViewerPreferences = pikepdf.Dictionary(DisplayDocTitle=True)
         document.docinfo["/Title"] = title
+        for key in ("/CreationDate", "/ModDate", "/Keywords", "/Author"):
+            if key in document.docinfo:
+                del document.docinfo[key]  # the maker's stand-ins, not facts
         out = io.BytesIO()
         document.save(
             out,
