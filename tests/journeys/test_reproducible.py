@@ -1,0 +1,56 @@
+"""The two contracts of reproducibility, on the demonstration."""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from qualify.evidence.comparison import compare_results
+
+SAMPLE = Path(__file__).parents[2] / "output" / "sample"
+
+
+def run_demo(folder: Path, *, zone: str, seed: str) -> dict[str, bytes]:
+    """Run the demonstration in its own process; return every file it wrote."""
+    folder.mkdir()
+    environment = {**os.environ, "TZ": zone, "PYTHONHASHSEED": seed}
+    code = "from qualify.cli.app import main; main()"
+    subprocess.run(
+        [sys.executable, "-c", code, "demo", "--out", "made"],
+        cwd=folder,
+        env=environment,
+        check=True,
+        capture_output=True,
+    )
+    made = folder / "made"
+    return {p.relative_to(made).as_posix(): p.read_bytes() for p in made.rglob("*") if p.is_file()}
+
+
+@pytest.fixture(scope="module")
+def two_runs(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("runs")
+    return (
+        run_demo(folder / "one", zone="Pacific/Chatham", seed="1"),
+        run_demo(folder / "another folder", zone="America/St_Johns", seed="4321"),
+    )
+
+
+def test_same_environment_same_bytes(two_runs):
+    one, other = two_runs
+    assert one.keys() == other.keys()
+    assert [name for name in one if one[name] != other[name]] == []
+    assert {"dossier/dossier.pdf", "dossier/results.json", "study/plan.toml"} <= one.keys()
+
+
+def test_another_machine_same_numbers(two_runs):
+    """The dossier kept as a sample was made on another machine or day."""
+    kept = json.loads((SAMPLE / "results.json").read_text(encoding="utf-8"))
+    made = json.loads(two_runs[0]["dossier/results.json"])
+    assert compare_results(kept, made) == []
+
+
+def test_the_dossier_is_small(two_runs):
+    assert len(two_runs[0]["dossier/dossier.pdf"]) <= 2_000_000
