@@ -5,10 +5,9 @@ from collections.abc import Sequence
 from reportlab.platypus import Flowable
 
 from qualify.criteria.estimate import BASIS_WORDS
-from qualify.dossier.claims import worst_reader
 from qualify.dossier.figures import pod_caption
 from qualify.dossier.layout import body, bullets, chapter, section, small
-from qualify.dossier.lookup import estimate, passes, value
+from qualify.dossier.lookup import estimate, passes, value, worst_reader
 from qualify.dossier.pictures import Pictures
 from qualify.dossier.tables import grid
 from qualify.dossier.words import (

@@ -3,7 +3,8 @@
 from dataclasses import dataclass
 
 from qualify.criteria.estimate import Estimate
-from qualify.dossier.lookup import BLANKS, order_stop, value
+from qualify.dossier.beside import beside
+from qualify.dossier.lookup import BLANKS, order_stop, readers_of, value, worst_reader
 from qualify.dossier.questions import questions
 from qualify.dossier.words import kind_words, mm, percent, sentence, whole
 from qualify.study.result import StudyResult
@@ -50,30 +51,9 @@ class Claim:
     how_sure: str
     on_what: str
     false_calls: str
+    beside: str
     status: str
     grade: Grade
-
-
-def readers_of(result: StudyResult, kind: str, mode: str) -> list[str]:
-    """Return the readers with numbers on this kind in this mode, in order."""
-    known = result.estimates.readers(result.headline, kind, mode)
-    return [reader for reader in result.readers if reader in known]
-
-
-def worst_reader(result: StudyResult, kind: str, mode: str) -> str | None:
-    """Return the reader whose a90/95 is largest; one without a bound comes first."""
-    readers = readers_of(result, kind, mode)
-    if not readers:
-        return None
-
-    def badness(reader: str) -> tuple[bool, float]:
-        value = result.estimates.value(result.headline, "a90_95", kind, mode, reader)
-        if value is None:
-            share = result.estimates.value(result.headline, "detection_rate", kind, mode, reader)
-            return (True, -(share or 0.0))
-        return (False, value)
-
-    return max(readers, key=badness)
 
 
 def claim_of(result: StudyResult, kind: str, mode: str) -> Claim:
@@ -88,6 +68,7 @@ def claim_of(result: StudyResult, kind: str, mode: str) -> Claim:
         how_sure=_how_sure(result, bound),
         on_what=_on_what(result, kind, mode),
         false_calls=_false_calls(result, mode),
+        beside=beside(result, kind, mode),
         status=_status(result, kind, stops),
         grade=grade,
     )

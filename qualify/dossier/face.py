@@ -34,6 +34,7 @@ LABELS = (
     ("How sure", "how_sure"),
     ("On what", "on_what"),
     ("False calls", "false_calls"),
+    ("Beside", "beside"),
     ("Status", "status"),
     ("Evidence grade", "grade"),
 )
@@ -97,6 +98,8 @@ def _box(head: str, claims: Sequence[Claim]) -> Table:
     spans = []
     for label, field in LABELS:
         texts = [_claim_text(claim, field) for claim in claims]
+        if not any(texts):
+            continue
         if len(texts) > 1 and len(set(texts)) == 1:
             spans.append(("SPAN", (1, len(rows)), (-1, len(rows))))
             texts = [texts[0], *[""] * (len(texts) - 1)]

@@ -7,8 +7,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from qualify.blocks.definition import Block
-from qualify.dossier.claims import worst_reader
-from qualify.dossier.lookup import BLANKS, value
+from qualify.dossier.lookup import BLANKS, value, worst_reader
 from qualify.dossier.views import block_view
 from qualify.dossier.words import kind_words
 from qualify.figures.drawing import block_alt_text, draw_block

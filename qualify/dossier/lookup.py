@@ -26,6 +26,26 @@ def passes(result: StudyResult, kind: str, statistic: str) -> list[tuple[str, st
     ]
 
 
+def readers_of(result: StudyResult, kind: str, mode: str, basis: str | None = None) -> list[str]:
+    """Return the readers with numbers on this kind in this mode, in order."""
+    known = result.estimates.readers(basis or result.headline, kind, mode)
+    return [reader for reader in result.readers if reader in known]
+
+
+def worst_reader(result: StudyResult, kind: str, mode: str, basis: str | None = None) -> str | None:
+    """Return the reader whose a90/95 is largest; one without a bound comes first."""
+    on = basis or result.headline
+
+    def badness(reader: str) -> tuple[bool, float]:
+        bound = result.estimates.value(on, "a90_95", kind, mode, reader)
+        if bound is None:
+            share = result.estimates.value(on, "detection_rate", kind, mode, reader)
+            return (True, -(share or 0.0))
+        return (False, bound)
+
+    return max(readers_of(result, kind, mode, on), key=badness, default=None)
+
+
 def order_stop(result: StudyResult) -> str | None:
     """Say why the order of freezing, reading and opening is not shown, None if it is."""
     on = {event.kind: event.on for event in result.events if event.on}

@@ -200,3 +200,16 @@ def test_each_reader_stands_alone():
     assert result.readers == ("R1", "R2")
     assert result.estimates.value("as_found", "hits", "side_drilled_hole", "linear", "R2") == 0
     assert value(result, "hits") == 2
+
+
+def test_acceptance_needs_two_signatures():
+    alone = overlap_study("C-1", action="accepted").deviations[0]
+    both = overlap_study("C-1", "C-3", action="accepted").deviations[0]
+    assert (alone.independent, both.independent) == (False, True)
+
+
+def test_where_nothing_is_undersized_the_largest_undersizing_is_zero():
+    only_over = {**HIT_1, "size_mm": 0.9}
+    result = run_study(make_inputs(whole_look({1: only_over})))
+    assert value(result, "largest_undersizing") == 0
+    assert value(result, "sizing_bias") == pytest.approx(0.4)
