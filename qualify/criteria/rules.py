@@ -40,6 +40,7 @@ class Rule:
     by_reader : whether the statistic is told for each reader.
     per : what the criterion is about: a target kind, blank units, or the study.
     magnitude : whether the limit applies to the size of a signed value.
+    absent : what to say where no such estimate was made.
     """
 
     words: str
@@ -50,6 +51,7 @@ class Rule:
     by_reader: bool
     per: Literal["kind", "blank_units", "study"]
     magnitude: bool = False
+    absent: str = "the analysis was not run"
 
 
 RULES: dict[str, Rule] = {
@@ -104,10 +106,16 @@ RULES: dict[str, Rule] = {
         per="kind",
     ),
     "set_overlap": Rule(
-        "targets in two sets", "at most", "set_overlap", None, None, by_reader=False, per="study"
+        "targets in two sets among those that count",
+        "at most",
+        "set_overlap",
+        None,
+        None,
+        by_reader=False,
+        per="study",
     ),
     "software_revisions": Rule(
-        "software revisions in use",
+        "software revisions behind what counts",
         "at most",
         "software_revisions",
         None,
@@ -123,6 +131,7 @@ RULES: dict[str, Rule] = {
         "a90_ratio_lower",
         by_reader=True,
         per="kind",
+        absent="the modes were not compared target by target by this version",
     ),
 }
 

@@ -115,7 +115,7 @@ def _judge_clause(
     if not outcomes:
         return _no_number(criterion, "nobody read this mode")
     if not any(_analysed(criterion, estimates, basis, name) for name in names):
-        return _no_number(criterion, "this study holds no such analysis")
+        return _no_number(criterion, criterion.rule.absent, would_decide=RUN_IT)
     return min(outcomes, key=lambda o: (ORDER.index(o.status), _badness(criterion, o)))
 
 
@@ -171,23 +171,23 @@ def _observed(criterion: Criterion, estimate: Estimate | None, reader: str = "")
         return _no_number(criterion, _why(estimate), reader)
     value = abs(estimate.value) if criterion.rule.magnitude else estimate.value
     right = _right_side(criterion, value)
-    words = f"{_lead(reader)}{criterion.rule.words}: {_show(value, criterion.unit)}; "
-    words += f"{criterion.rule.sense} {_show(criterion.limit, criterion.unit)} is asked for."
+    words = f"{_lead(reader)}{criterion.rule.words}: {show_value(value, criterion.unit)}; "
+    words += f"{criterion.rule.sense} {show_value(criterion.limit, criterion.unit)} is asked for."
     return _Outcome(
         "met" if right else "not met",
         estimate,
         value,
         words,
-        "Decided by the value observed; it says nothing about other targets or readers.",
+        "Decided by the value observed.",
     )
 
 
 def _bounded(
     criterion: Criterion, claim: Estimate | None, counter: Estimate | None, reader: str
 ) -> _Outcome:
-    limit = _show(criterion.limit, criterion.unit)
+    limit = show_value(criterion.limit, criterion.unit)
     if claim is not None and claim.value is not None and _right_side(criterion, claim.value):
-        shown = _show(claim.value, criterion.unit)
+        shown = show_value(claim.value, criterion.unit)
         if claim.in_range is False:
             return _Outcome(
                 "not demonstrated",
@@ -202,7 +202,7 @@ def _bounded(
             claim.value,
             f"{_lead(reader)}{criterion.rule.words} {shown} is {criterion.rule.sense} {limit}, "
             + ("inside the tested sizes." if claim.in_range else "as required."),
-            "Decided by the bound on these targets and readers.",
+            "Decided by the bound.",
         )
     if counter is not None and counter.value is not None:
         wrong = not _right_side(criterion, counter.value)
@@ -211,8 +211,8 @@ def _bounded(
                 "not met",
                 counter,
                 None if claim is None else claim.value,
-                f"{_lead(reader)}even the favourable bound {_show(counter.value, criterion.unit)} "
-                f"lies on the wrong side of {limit}.",
+                f"{_lead(reader)}even the favourable bound "
+                f"{show_value(counter.value, criterion.unit)} lies on the wrong side of {limit}.",
                 "A better procedure; more targets of the same kind would not help.",
             )
     if claim is None or claim.value is None:
@@ -221,25 +221,31 @@ def _bounded(
         "not demonstrated",
         claim,
         claim.value,
-        f"{_lead(reader)}{criterion.rule.words} {_show(claim.value, criterion.unit)} does not "
-        f"reach the limit {limit}, nor does the opposite bound exclude it.",
-        "More targets near the limit, examined by the same rule.",
+        f"{_lead(reader)}{criterion.rule.words} {show_value(claim.value, criterion.unit)} is not "
+        f"{criterion.rule.sense} {limit}; that the limit is missed is not shown either.",
+        "More targets near the limit, same rule.",
     )
 
 
-def _no_number(criterion: Criterion, why: str, reader: str = "") -> _Outcome:
+NUMBER_WANTED = "Evidence from which that number can be computed."
+RUN_IT = "That analysis, on these targets."
+
+
+def _no_number(
+    criterion: Criterion, why: str, reader: str = "", would_decide: str = NUMBER_WANTED
+) -> _Outcome:
     return _Outcome(
         "not demonstrated",
         None,
         None,
         f"{_lead(reader)}no value of {criterion.rule.words}: {why}.",
-        "Evidence from which that number can be computed.",
+        would_decide,
     )
 
 
 def _why(estimate: Estimate | None) -> str:
     if estimate is None:
-        return "this study holds no such analysis"
+        return "the analysis was not run"
     return (estimate.reason or "the data do not support one").rstrip(".")
 
 
@@ -257,7 +263,8 @@ def _lead(reader: str) -> str:
     return f"{_who(reader)}: " if reader else ""
 
 
-def _show(value: float, unit: str) -> str:
+def show_value(value: float, unit: str) -> str:
+    """Return a value as verdicts print it: per cent, count, ratio, or size with its unit."""
     if unit == "fraction":
         return f"{100 * value:.1f} %"
     if unit == "count":

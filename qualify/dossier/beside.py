@@ -1,7 +1,7 @@
 """The other result of a study with deviations, to stand beside the claim where it differs."""
 
 from qualify.criteria.estimate import BASIS_WORDS
-from qualify.dossier.lookup import BLANKS, worst_reader
+from qualify.dossier.lookup import BLANKS, worst_caller, worst_reader
 from qualify.dossier.words import mm, percent, sentence, whole
 from qualify.study.result import StudyResult
 
@@ -36,15 +36,10 @@ def _told(result: StudyResult, kind: str, mode: str, basis: str) -> str:
 
 
 def _false_calls(result: StudyResult, mode: str, basis: str) -> str:
-    get = result.estimates.value
-    known = [
-        (upper, reader)
-        for reader in result.readers
-        if (upper := get(basis, "false_call_rate_upper", BLANKS, mode, reader)) is not None
-    ]
-    if not known:
+    get, reader = result.estimates.value, worst_caller(result, mode, basis)
+    if reader is None:
         return "false calls not known"
-    upper, reader = max(known)
     called = get(basis, "units_called", BLANKS, mode, reader)
     blank = get(basis, "blank_units", BLANKS, mode, reader)
+    upper = get(basis, "false_call_rate_upper", BLANKS, mode, reader)
     return f"false calls {whole(called)} of {whole(blank)} ({reader}; upper bound {percent(upper)})"

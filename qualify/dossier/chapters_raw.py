@@ -6,6 +6,8 @@ from typing import Any
 import pandas as pd
 from reportlab.platypus import Flowable, Paragraph
 
+from qualify.criteria.estimate import BASIS_WORDS
+from qualify.dossier.chapters_left_out import left_out
 from qualify.dossier.layout import body, chapter, section, small
 from qualify.dossier.style import CELL_CENTRE
 from qualify.dossier.tables import Cell, grid
@@ -37,6 +39,7 @@ def raw_chapter(result: StudyResult) -> list[Flowable]:
         *_between_units(result),
         *_not_examined(result),
         *_read_again(result),
+        *left_out(result),
     ]
 
 
@@ -127,7 +130,7 @@ def _one(value: float) -> str:
 def _misses(result: StudyResult) -> list[Flowable]:
     frame = result.views[result.headline].opportunities
     rows_of = frame[(frame["kind"] != BLANK) & (frame["hit"] == 0)]
-    out = section("Every miss")
+    out = section(f"Every miss, {BASIS_WORDS[result.headline]}")
     if rows_of.empty:
         return [*out, body("No target was missed.")]
     order: dict[str, int] = {p.kind: i for i, p in enumerate(result.inputs.plan.populations)}
@@ -162,13 +165,15 @@ def _place(row: Mapping[Hashable, Any]) -> str:
         return "not recorded"
     sheet = f", sheet {row['sheet']}" if row["sheet"] else ""
     number = "" if pd.isna(row["row"]) else f", row {row['row']}"
-    return f"{row['file']}{sheet}{number}"
+    return f"{str(row['file']).rsplit('/', maxsplit=1)[-1]}{sheet}{number}"
 
 
 def _false_calls(result: StudyResult) -> list[Flowable]:
     calls = result.views[result.headline].calls
     wrong = calls[~calls["match"].isin(["hit", "corrected"])]
-    out = section("Every false call, with its place in the call sheets")
+    out = section(
+        f"Every false call, {BASIS_WORDS[result.headline]}, with its place in the call sheets"
+    )
     if wrong.empty:
         return [*out, body("There was none.")]
     rows = [

@@ -71,6 +71,9 @@ def _parties(result: StudyResult, pictures: Pictures) -> list[Flowable]:
         "Events of the trial in their order. What is declared is the word of the person named; "
         "what is not recorded has no date.",
     )
+    named = [[e.on or "no date", e.words, e.document] for e in result.events if e.document]
+    if named:
+        out.append(grid(["Day", "Event", "Document that records it"], named, [22, 55, 93]))
     return out
 
 

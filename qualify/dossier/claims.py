@@ -2,17 +2,20 @@
 
 from dataclasses import dataclass
 
-from qualify.criteria.estimate import Estimate
 from qualify.dossier.beside import beside
-from qualify.dossier.lookup import BLANKS, order_stop, readers_of, value, worst_reader
+from qualify.dossier.claim_words import (
+    bound_of,
+    false_calls,
+    how_big,
+    how_sure,
+    on_what,
+    sizing,
+)
+from qualify.dossier.lookup import BLANKS, order_stop, value, worst_caller
 from qualify.dossier.questions import questions
-from qualify.dossier.words import kind_words, mm, percent, sentence, whole
+from qualify.dossier.words import kind_words
 from qualify.study.result import StudyResult
 
-HOLDS = {
-    "likelihood": "likelihood bound; holds less often than it says in small samples",
-    "wald": "delta-method bound; holds less often than it says in small samples",
-}
 BLOCKING = {
     1: "how the sizes of the targets were measured is not shown",
     7: "hits and false calls do not rest on one threshold",
@@ -51,6 +54,7 @@ class Claim:
     how_sure: str
     on_what: str
     false_calls: str
+    sizing: str
     beside: str
     status: str
     grade: Grade
@@ -58,121 +62,24 @@ class Claim:
 
 def claim_of(result: StudyResult, kind: str, mode: str) -> Claim:
     """Return the claim on one kind of target in one mode."""
-    bound = _bound(result, kind, mode)
-    stops = blocked(result, kind, mode)
-    grade = grade_of(result, kind, mode)
     return Claim(
         mode=mode,
         kind=kind,
-        how_big=_how_big(result, kind, mode, bound),
-        how_sure=_how_sure(result, bound),
-        on_what=_on_what(result, kind, mode),
-        false_calls=_false_calls(result, mode),
+        how_big=how_big(result, kind, mode),
+        how_sure=how_sure(result, kind, mode),
+        on_what=on_what(result, kind, mode),
+        false_calls=false_calls(result, kind, mode),
+        sizing=sizing(result, kind, mode),
         beside=beside(result, kind, mode),
-        status=_status(result, kind, stops),
-        grade=grade,
-    )
-
-
-def _bound(result: StudyResult, kind: str, mode: str) -> Estimate | None:
-    worst = worst_reader(result, kind, mode)
-    if worst is None:
-        return None
-    return result.estimates.get(result.headline, "a90_95", kind, mode, worst)
-
-
-def _how_big(result: StudyResult, kind: str, mode: str, bound: Estimate | None) -> str:
-    words = result.inputs.plan.population(kind).size_in_words
-    worst = worst_reader(result, kind, mode)
-    if worst is None:
-        return f"No size can be told: no {kind_words(kind)} were read in this mode."
-    if bound is None or bound.value is None:
-        reason = bound.reason if bound is not None and bound.reason else "no curve was fitted"
-        counted = _counted(result, kind, mode, worst)
-        return f"No size can be told. Worst reader, {worst}: {reason}. {counted}"
-    low = result.estimates.value(result.headline, "smallest_size", kind, mode, worst)
-    high = result.estimates.value(result.headline, "largest_size", kind, mode, worst)
-    tested = f"{mm(low)} to {mm(high)} mm were tested"
-    if bound.in_range is False:
-        side = "above" if high is not None and bound.value > high else "below"
-        return (
-            f"No size is claimed: the a90/95 of the worst reader, {worst}, comes to "
-            f"{mm(bound.value)} mm, {side} the sizes tested ({tested}). "
-            f"{_counted(result, kind, mode, worst)}"
-        )
-    return (
-        f"{sentence(words)[:-1]} of {mm(bound.value)} mm (a90/95 of the worst reader, {worst}): "
-        f"from this size on, 90 of 100 such targets or more are found. {tested}. "
-        f"{_counted(result, kind, mode, worst)}"
-    )
-
-
-def _counted(result: StudyResult, kind: str, mode: str, reader: str) -> str:
-    """Say hits of targets; with none missed, what that shows and what not."""
-    where = (result.headline,), (kind, mode, reader)
-    n = result.estimates.value(*where[0], "targets", *where[1])
-    hits = result.estimates.value(*where[0], "hits", *where[1])
-    lower = result.estimates.value(*where[0], "detection_rate_lower", *where[1])
-    if n is None or hits is None or not n:
-        return "No target of this kind was read."
-    told = f"{whole(hits)} of {whole(n)} were found, all sizes together"
-    if hits == n:
-        told += f"; none missed of {whole(n)} shows no more than {percent(lower)} (lower bound)"
-    return told + "."
-
-
-def _how_sure(result: StudyResult, bound: Estimate | None) -> str:
-    if bound is None or bound.value is None or bound.in_range is False:
-        return "No sureness is stated, as no size is claimed."
-    method = result.inputs.plan.analysis.bound
-    return (
-        "95 %, one-sided: a bound is drawn on the safe side so that, by its own account, 95 of "
-        f"100 such trials would not promise too much ({HOLDS[method]})."
-    )
-
-
-def _on_what(result: StudyResult, kind: str, mode: str) -> str:
-    worst = worst_reader(result, kind, mode)
-    readers = readers_of(result, kind, mode)
-    if worst is None:
-        return f"on no {kind_words(kind)}"
-    n = result.estimates.value(result.headline, "targets", kind, mode, worst)
-    signal = "" if result.inputs.plan.signal == "measured" else ", simulated signals"
-    by = {"person": "readers", "rule": "reading by a rule", "model": "modelled readers"}
-    return (
-        f"On {kind_words(kind)} in these blocks{signal}; {whole(n)} targets, {len(readers)} "
-        f"{by[result.inputs.plan.read_by]}."
-    )
-
-
-def _false_calls(result: StudyResult, mode: str) -> str:
-    rows = [
-        (upper, reader)
-        for reader in result.readers
-        if (
-            upper := result.estimates.value(
-                result.headline, "false_call_rate_upper", "blank_units", mode, reader
-            )
-        )
-        is not None
-    ]
-    if not rows:
-        return "Not known: no blank unit was read, so no number of finds means much."
-    upper, reader = max(rows)
-    get = result.estimates.value
-    called = get(result.headline, "units_called", "blank_units", mode, reader)
-    blank = get(result.headline, "blank_units", "blank_units", mode, reader)
-    rate = get(result.headline, "false_call_rate", "blank_units", mode, reader)
-    return (
-        f"{whole(called)} of {whole(blank)} blank units called ({percent(rate)}; upper bound "
-        f"{percent(upper)}), worst reader {reader}, same reading rule and readings."
+        status=_status(result, kind, blocked(result, kind, mode)),
+        grade=grade_of(result, kind, mode),
     )
 
 
 def blocked(result: StudyResult, kind: str, mode: str) -> list[str]:
     """Return what keeps the word 'demonstrated' off this claim, in words."""
     stops = []
-    bound = _bound(result, kind, mode)
+    bound = bound_of(result, kind, mode)
     if result.synthetic:
         stops.append("simulated or invented data show nothing of a real component")
     if bound is None or bound.value is None:
@@ -192,7 +99,7 @@ def blocked(result: StudyResult, kind: str, mode: str) -> list[str]:
     order = order_stop(result)
     if order:
         stops.append(order)
-    if _false_calls(result, mode).startswith("Not known"):
+    if worst_caller(result, mode) is None:
         stops.append("false calls are not known")
     stops += _too_few_examined(result, kind, mode)
     asked = {question.number: question for question in questions(result)}
@@ -233,12 +140,14 @@ def grade_of(result: StudyResult, kind: str, mode: str) -> Grade:
     links: list[tuple[str, str]] = []
     if declaration.invented:
         links.append(("F", "the data are declared invented"))
+    if plan.signal == "none":
+        links.append(("F", "no signal exists"))
     if plan.signal == "simulated":
         links.append(("F", "signals are simulated and this file holds no validation of the model"))
     if plan.read_by == "model":
         links.append(("F", "readers are modelled"))
     links += [_blind_link(result), _independent_link(result), _order_link(result)]
-    bound = _bound(result, kind, mode)
+    bound = bound_of(result, kind, mode)
     if bound is not None and bound.value is not None and bound.in_range:
         links.append(("A", "the bound lies inside the tested sizes"))
     else:
@@ -264,6 +173,9 @@ def _independent_link(result: StudyResult) -> tuple[str, str]:
         return ("D", "nobody is named as custodian of the truth")
     if not developers or custodians & developers:
         return ("B", "the truth was held by the developer's own body, or no developer is named")
+    readers = {r.party for r in roles if r.role == "reader"}
+    if readers & custodians:
+        return ("B", "the readers belong to the body that held the truth")
     return ("A", "the truth was held by another body than the developer's")
 
 

@@ -46,6 +46,18 @@ def worst_reader(result: StudyResult, kind: str, mode: str, basis: str | None = 
     return max(readers_of(result, kind, mode, on), key=badness, default=None)
 
 
+def worst_caller(result: StudyResult, mode: str, basis: str | None = None) -> str | None:
+    """Return the reader with the largest upper bound of the false-call rate, None if unknown."""
+    on = basis or result.headline
+    known = [
+        (upper, reader)
+        for reader in result.readers
+        if (upper := result.estimates.value(on, "false_call_rate_upper", BLANKS, mode, reader))
+        is not None
+    ]
+    return max(known, key=lambda item: item[0])[1] if known else None
+
+
 def order_stop(result: StudyResult) -> str | None:
     """Say why the order of freezing, reading and opening is not shown, None if it is."""
     on = {event.kind: event.on for event in result.events if event.on}

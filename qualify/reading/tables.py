@@ -39,7 +39,7 @@ class OpportunityRow(BaseModel):
     reader: Text
     repeat: Annotated[int, Field(ge=1)] = 1
     reading: Reading = "first"
-    signal: Literal["measured", "simulated"]
+    signal: Literal["measured", "simulated", "none"]
     read_by: Literal["person", "rule", "model"]
     examined: Bit
     hit: Bit

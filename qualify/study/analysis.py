@@ -14,6 +14,8 @@ from qualify.study.plan import Plan, Population
 from qualify.study.result import Cell, StudyNotice
 
 BLANK_UNITS, FLAWED_UNITS, STUDY = "blank_units", "flawed_units", "study"
+LAPSE = 1.5
+"""From this multiple of a90 on a miss is a lapse, unless the unit was not examined."""
 EXACT = "exact binomial (Clopper and Pearson 1934), one-sided 95 %"
 
 
@@ -121,12 +123,16 @@ def _detection(
         bound=plan.analysis.bound,
     )
     out.fits[(basis, population.kind, mode, reader)] = fit
-    _curve(where, fit)
+    missed = rows[(rows["hit"] == 0) & (rows["examined"] == 1)]
+    _curve(where, fit, float(missed["size_mm"].max()) if len(missed) else None)
     about = f"{basis}/{population.kind}/{mode}/{reader}"
-    out.notices.extend(StudyNotice(n.code, n.text, about) for n in fit.notices)
+    lapsed = fit.a90 is not None and bool((missed["size_mm"] >= LAPSE * fit.a90).any())
+    out.notices.extend(
+        StudyNotice(n.code, n.text, about) for n in fit.notices if n.code != "lapses" or lapsed
+    )
 
 
-def _curve(where: _Where, fit: HitMissFit) -> None:
+def _curve(where: _Where, fit: HitMissFit, largest_miss: float | None) -> None:
     """Add the estimates of a POD curve: sizes, bounds, parameters."""
     low, high = fit.tested_range
     model = f"{fit.link} on {fit.scale} size, maximum likelihood"
@@ -155,8 +161,8 @@ def _curve(where: _Where, fit: HitMissFit) -> None:
             )
     where.add("smallest_size", low, "mm", method="as built")
     where.add("largest_size", high, "mm", method="as built")
-    for name, value in (("largest_miss", fit.largest_miss), ("smallest_hit", fit.smallest_hit)):
-        absent = "no target was missed" if name == "largest_miss" else "no target was hit"
+    for name, value in (("largest_miss", largest_miss), ("smallest_hit", fit.smallest_hit)):
+        absent = "no target examined was missed" if name == "largest_miss" else "no target was hit"
         reason = absent if value is None else None
         where.add(name, value, "mm", method="as built", reason=reason)
     covariance = fit.covariance

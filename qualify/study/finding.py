@@ -7,7 +7,7 @@ import pandas as pd
 
 from qualify.reading.key import SetRow
 from qualify.reading.tables import Tables
-from qualify.study.declaration import Declaration, DeviationKind, Remedy
+from qualify.study.declaration import Declaration, DeviationKind, Event, Remedy
 from qualify.study.deviations import Deviation
 from qualify.study.plan import Plan
 from qualify.study.result import StudyEvent
@@ -18,7 +18,7 @@ Found = tuple[DeviationKind, str, str]
 EXCLUSIVE = {"developer", "truth_custodian", "reader", "statistician"}
 EVENT_WORDS = {
     "plan_frozen": "plan, matching rule and criteria frozen",
-    "threshold_frozen": "reporting thresholds frozen",
+    "threshold_frozen": "reading rules and reporting thresholds frozen",
     "truth_sealed": "truth sealed by its custodian",
     "trial_started": "blind trial started",
     "calls_committed": "calls of all readers handed in",
@@ -211,7 +211,14 @@ def _frozen_late(declaration: Declaration, plan: Plan) -> list[Found]:
 def order_of_events(declaration: Declaration) -> tuple[StudyEvent, ...]:
     """Return the events of the trial; what nobody declared is 'not recorded'."""
     events = [
-        StudyEvent(event.kind, EVENT_WORDS[event.kind], event.on.isoformat(), event.by, "declared")
+        StudyEvent(
+            event.kind,
+            EVENT_WORDS[event.kind],
+            event.on.isoformat(),
+            event.by,
+            "declared",
+            _document(event),
+        )
         for event in declaration.events
     ]
     known = {event.kind for event in declaration.events}
@@ -221,6 +228,11 @@ def order_of_events(declaration: Declaration) -> tuple[StudyEvent, ...]:
         if kind not in known
     )
     return (*sorted(events, key=lambda e: (e.on, list(EVENT_WORDS).index(e.kind))), *missing)
+
+
+def _document(event: Event) -> str:
+    digest = "" if event.digest is None else f"SHA-256 {event.digest[:12]}…"
+    return ", ".join(part for part in (event.document, digest) if part)
 
 
 def overlap_left(view: Tables, deviations: Sequence[Deviation]) -> int:

@@ -120,8 +120,8 @@ class Plan(BaseModel):
     study: Text = Field(description="id of the study, the same in all of its files")
     revision: Text = Field(description="revision of the plan")
     frozen_on: date = Field(description="the day from which the plan no longer changes")
-    signal: Literal["measured", "simulated"] = Field(
-        description="whether the signals were measured on pieces or computed"
+    signal: Literal["measured", "simulated", "none"] = Field(
+        description="signals measured on pieces, computed, or none (calls drawn from a model)"
     )
     read_by: Literal["person", "rule", "model"] = Field(
         description="who read: persons, a rule, or a model of readers"

@@ -50,13 +50,17 @@ class StudyInputs:
 
 @dataclass(frozen=True, slots=True)
 class StudyEvent:
-    """An event in the order of the trial, and how it is known. `on` is an ISO date or empty."""
+    """An event in the order of the trial, and how it is known.
+
+    `on` is an ISO date or empty; `document` names its record, with the start of its digest.
+    """
 
     kind: str
     words: str
     on: str
     by: str
     status: EventStatus
+    document: str = ""
 
 
 @dataclass(frozen=True, slots=True)

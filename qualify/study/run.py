@@ -1,17 +1,17 @@
 """The way from a study's inputs to its result, as a table of stages."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from typing import Literal
 
 from qualify.criteria.estimate import Basis, Estimate, Estimates
-from qualify.criteria.verdict import ORDER, Verdict, combined, judge
+from qualify.criteria.verdict import Verdict, judge
 from qualify.errors import refuse
 from qualify.reading.matching import BoxRule
 from qualify.reading.rows import Scheme
 from qualify.reading.scoring import score
 from qualify.reading.tables import Tables
 from qualify.study.analysis import STUDY, Analysis, analyse
+from qualify.study.cautions import study_notices
 from qualify.study.deviations import Deviation
 from qualify.study.finding import (
     find_deviations,
@@ -19,11 +19,11 @@ from qualify.study.finding import (
     overlap_left,
     revisions_in_use,
 )
+from qualify.study.headline import headline_of
 from qualify.study.plan import Plan
-from qualify.study.result import StudyInputs, StudyNotice, StudyResult
+from qualify.study.result import StudyInputs, StudyResult
 from qualify.study.views import views_of
 
-Headline = Literal["as_found", "after_remedy"]
 Progress = Callable[[str], None]
 
 
@@ -98,7 +98,9 @@ def _analyse(state: _State) -> _State:
     assert state.views is not None
     analysis = analyse(state.views, state.inputs.plan, state.readers)
     analysis.estimates.extend(_study_estimates(state, state.views))
-    analysis.notices.extend(_study_notices(state))
+    assert state.tables is not None
+    view = state.views["after_remedy"]
+    analysis.notices.extend(study_notices(state.tables, view, state.inputs.plan))
     return replace(state, analysis=analysis)
 
 
@@ -129,33 +131,6 @@ def _study_estimates(state: _State, views: Mapping[Basis, Tables]) -> list[Estim
     return made
 
 
-def _study_notices(state: _State) -> list[StudyNotice]:
-    assert state.tables is not None
-    plan, frame = state.inputs.plan, state.tables.opportunities
-    notices = []
-    foreign = frame[(frame["signal"] != plan.signal) | (frame["read_by"] != plan.read_by)]
-    if len(foreign):
-        notices.append(
-            StudyNotice(
-                "not_counted",
-                f"{len(foreign)} rows are of another kind of signal or reader than the plan's "
-                f"({plan.signal}, read by {plan.read_by}) and are not counted.",
-                "study",
-            )
-        )
-    repeats = int((frame["repeat"] > 1).sum())
-    if repeats:
-        notices.append(
-            StudyNotice(
-                "repeats_not_counted",
-                f"{repeats} repeated readings are not counted as targets: the same flaw read "
-                "again is no further flaw.",
-                "study",
-            )
-        )
-    return notices
-
-
 def _judge(state: _State) -> _State:
     assert state.analysis is not None
     plan = state.inputs.plan
@@ -181,43 +156,12 @@ STAGES: tuple[tuple[str, Callable[[_State], _State]], ...] = (
 )
 
 
-def headline_of(
-    verdicts: Sequence[Verdict], deviations: Sequence[Deviation]
-) -> tuple[Headline, str]:
-    """Return the basis of the claim box and the sentence that says why.
-
-    A remedy that improves a verdict counts only if an independent person signed it.
-    """
-    if not deviations:
-        return "after_remedy", "No deviation was found; there is one result."
-    improved = [
-        criterion
-        for criterion in dict.fromkeys(v.criterion for v in verdicts)
-        if ORDER.index(combined(verdicts, criterion, "after_remedy"))
-        > ORDER.index(combined(verdicts, criterion, "as_found"))
-    ]
-    if not any(d.remedy for d in deviations):
-        return "as_found", "No remedy is recorded; results stand as found."
-    alone = [d.number for d in deviations if d.remedy is not None and not d.independent]
-    if improved and alone:
-        return "as_found", (
-            f"The remedies improve {', '.join(improved)}, and {', '.join(alone)} lack an "
-            "independent signatory: results stand as found."
-        )
-    if improved:
-        return "after_remedy", (
-            f"The remedies improve {', '.join(improved)}; they were signed by a person "
-            "independent of the developer. Results as found stand beside."
-        )
-    return "after_remedy", "The remedies improve no verdict. Results as found stand beside."
-
-
 def _result(state: _State) -> StudyResult:
     assert state.tables is not None
     assert state.views is not None
     assert state.analysis is not None
     plan, declaration = state.inputs.plan, state.inputs.declaration
-    headline, reason = headline_of(state.verdicts, state.deviations)
+    headline, reason = headline_of(state.verdicts, state.deviations, plan.criteria)
     return StudyResult(
         inputs=state.inputs,
         tables=state.tables,

@@ -176,7 +176,7 @@ def test_plan_declaration_and_sources_are_valid(declaration):
     data = validated(DataSources, read_toml(STUDY / "data.toml"), "data.toml")
     assert plan.study == data.study == declaration.study == generate.STUDY_ID
     assert [c.id for c in plan.criteria] == ["C1", "C2", "C3", "C3", *["C4"] * 3, "C5", "C6", "C7"]
-    assert (plan.signal, plan.read_by, declaration.invented) == ("simulated", "model", True)
+    assert (plan.signal, plan.read_by, declaration.invented) == ("none", "model", True)
     assert {f"blocks/{path.name}" for path in BLOCK_FILES} == set(data.blocks)
     assert {source.file for source in data.call_sheets} == set(_sheets())
     assert [s.file for s in data.call_sheets if s.re_reading] == [

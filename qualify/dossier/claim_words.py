@@ -1,0 +1,184 @@
+"""The sentences of a claim: how big, how sure, on what, false calls, sizing."""
+
+from qualify.criteria.estimate import Estimate
+from qualify.dossier.lookup import (
+    BLANKS,
+    FLAWED,
+    estimate,
+    readers_of,
+    value,
+    worst_caller,
+    worst_reader,
+)
+from qualify.dossier.words import kind_words, mm, percent, sentence, signed, whole
+from qualify.study.result import StudyResult
+
+HOLDS = {
+    "likelihood": "likelihood method; it holds less often than it says in small samples, and how "
+    "often it holds for this trial was not simulated",
+    "wald": "delta method; it holds less often than it says in small samples, and how often it "
+    "holds for this trial was not simulated",
+}
+
+
+def bound_of(result: StudyResult, kind: str, mode: str) -> Estimate | None:
+    """Return the a90/95 of the worst reader, None where nobody read the kind."""
+    worst = worst_reader(result, kind, mode)
+    return None if worst is None else estimate(result, "a90_95", kind, mode, worst)
+
+
+def how_big(result: StudyResult, kind: str, mode: str) -> str:
+    """Say from which size on targets are found, or why no size can be told."""
+    words = sentence(result.inputs.plan.population(kind).size_in_words)[:-1]
+    worst, bound = worst_reader(result, kind, mode), bound_of(result, kind, mode)
+    if worst is None:
+        return f"No size can be told: no {kind_words(kind)} were read in this mode."
+    if bound is None or bound.value is None:
+        reason = bound.reason if bound is not None and bound.reason else "no curve was fitted"
+        counted = _counted(result, kind, mode, worst)
+        return f"No size can be told. Worst reader, {worst}: {reason}. {counted}"
+    low = value(result, "smallest_size", kind, mode, worst)
+    high = value(result, "largest_size", kind, mode, worst)
+    tested = f"{mm(low)} to {mm(high)} mm were tested"
+    counted = f"{_counted(result, kind, mode, worst)} {_missed(result, kind, mode)}"
+    if bound.in_range is False:
+        side = "above" if high is not None and bound.value > high else "below"
+        return (
+            f"No size is claimed: the a90/95 of the worst reader, {worst}, comes to "
+            f"{mm(bound.value)} mm, {side} the sizes tested ({tested}). {counted}"
+        )
+    return (
+        f"{words} {mm(bound.value)} mm (a90/95 of the worst reader, {worst}): if the fitted curve "
+        f"holds, 90 of 100 such targets of this size are found, and more of larger ones. "
+        f"{tested}. {counted}"
+    )
+
+
+def _counted(result: StudyResult, kind: str, mode: str, reader: str) -> str:
+    """Say hits of targets; with none missed, what that shows and what not."""
+    n = value(result, "targets", kind, mode, reader)
+    hits = value(result, "hits", kind, mode, reader)
+    if n is None or hits is None or not n:
+        return "No target of this kind was read."
+    told = f"{whole(hits)} of {whole(n)} were found, all sizes together"
+    if hits == n:
+        lower = value(result, "detection_rate_lower", kind, mode, reader)
+        told += f"; none missed of {whole(n)} shows no more than {percent(lower)} (lower bound)"
+    return told + "."
+
+
+def _missed(result: StudyResult, kind: str, mode: str) -> str:
+    """Name each reader's largest miss, and say where such misses put the curve in doubt."""
+    misses = [
+        (size, reader)
+        for reader in readers_of(result, kind, mode)
+        if (size := value(result, "largest_miss", kind, mode, reader)) is not None
+    ]
+    if not misses:
+        return "No target that was examined was missed."
+    misses.sort(key=lambda item: -item[0])
+    told = ", ".join(f"{mm(size)} mm ({reader})" for size, reader in misses)
+    about = f"{result.headline}/{kind}/{mode}/"
+    doubt = any(n.code == "lapses" and n.about.startswith(about) for n in result.notices)
+    end = "; misses so large put the curve in doubt" if doubt else ""
+    return f"Largest missed: {told}{end}."
+
+
+def how_sure(result: StudyResult, kind: str, mode: str) -> str:
+    """Say what the 95 % means, and how far to trust it."""
+    bound = bound_of(result, kind, mode)
+    if bound is None or bound.value is None or bound.in_range is False:
+        return "No sureness is stated, as no size is claimed."
+    return (
+        "95 %: the size is set on the safe side so that, by its own account, 95 of 100 such trials "
+        f"would not promise too much ({HOLDS[result.inputs.plan.analysis.bound]})."
+    )
+
+
+def on_what(result: StudyResult, kind: str, mode: str) -> str:
+    """Say what was read and by whom, how much was not examined, and who set the mode up."""
+    worst, plan = worst_reader(result, kind, mode), result.inputs.plan
+    if worst is None:
+        return f"on no {kind_words(kind)}"
+    readers = readers_of(result, kind, mode)
+    n = value(result, "targets", kind, mode, worst)
+    signal = {"measured": "", "simulated": ", simulated signals", "none": "; no signal exists"}
+    by = {"person": "readers", "rule": "reading by a rule", "model": "modelled readers"}
+    lost = [int(value(result, "not_examined", kind, mode, r) or 0) for r in readers]
+    most = f"up to {max(lost)} a reader not examined" if max(lost) else "all examined"
+    few = "; fewer than 60" if n is not None and n < 60 else ""
+    return (
+        f"On {kind_words(kind)} in these blocks{signal[plan.signal]}; {whole(n)} targets{few}, "
+        f"{most}; {len(readers)} {by[plan.read_by]}; mode set up by {plan.mode(mode).set_up_by}."
+    )
+
+
+def false_calls(result: StudyResult, kind: str, mode: str) -> str:
+    """Say the false calls of the reader whose size is told, and of the worst one."""
+    worst = worst_caller(result, mode)
+    if worst is None:
+        return "Not known: no blank unit was read, so no number of finds means much."
+    own = worst_reader(result, kind, mode)
+    told = [f"Worst, {worst}: {_rate(result, mode, worst)}"]
+    if own is not None and own != worst:
+        told.insert(0, f"{own}, whose size this is: {_rate(result, mode, own)}")
+    away = [
+        (int(value(result, "false_calls", FLAWED, mode, reader) or 0), reader)
+        for reader in result.readers
+    ]
+    most, reader = max(away, key=lambda item: item[0])
+    if most:
+        told.append(f"Beside targets in flawed units: up to {most} more ({reader})")
+    return ". ".join(told) + "."
+
+
+def _rate(result: StudyResult, mode: str, reader: str) -> str:
+    called = value(result, "units_called", BLANKS, mode, reader)
+    blank = value(result, "blank_units", BLANKS, mode, reader)
+    rate = value(result, "false_call_rate", BLANKS, mode, reader)
+    upper = value(result, "false_call_rate_upper", BLANKS, mode, reader)
+    return (
+        f"{whole(called)} of {whole(blank)} blank units ({percent(rate)}, upper bound "
+        f"{percent(upper)})"
+    )
+
+
+def sizing(result: StudyResult, kind: str, mode: str) -> str:
+    """Say the sizing error of the reader with the largest, '' for a kind that is not sized."""
+    if not result.inputs.plan.population(kind).sized:
+        return ""
+    rows = [
+        (rmse, reader)
+        for reader in readers_of(result, kind, mode)
+        if (rmse := value(result, "sizing_rmse", kind, mode, reader)) is not None
+    ]
+    if not rows:
+        return "No size was reported."
+    rmse, reader = max(rows, key=lambda item: item[0])
+    bias = value(result, "sizing_bias", kind, mode, reader)
+    sized = value(result, "sized", kind, mode, reader)
+    under = [(value(result, "largest_undersizing", kind, mode, r) or 0.0, r) for _, r in rows]
+    worst, whose = max(under, key=lambda item: item[0])
+    return (
+        f"Worst, {reader}: usual error (RMSE) {mm(rmse)} mm, mean error (bias) {signed(bias)} mm, "
+        f"{whole(sized)} sized; largest undersizing {mm(worst)} mm ({whose})."
+    )
+
+
+def answer(result: StudyResult) -> str:
+    """Set the two modes side by side, and say that no paired comparison was made."""
+    plan = result.inputs.plan
+    one, other = plan.claim.candidate_mode, plan.claim.reference_mode
+    if other is None:
+        return ""
+    parts = []
+    for population in plan.populations:
+        sizes = [bound_of(result, population.kind, mode) for mode in (one, other)]
+        told = [
+            f"{mm(b.value)} mm" if b is not None and b.value is not None else "none" for b in sizes
+        ]
+        parts.append(f"{kind_words(population.kind)} {told[0]} against {told[1]}")
+    return (
+        f"Not answered: the modes were not compared target by target. Worst readers' a90/95, {one} "
+        f"against {other}: {'; '.join(parts)}."
+    )
