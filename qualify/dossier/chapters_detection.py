@@ -33,10 +33,10 @@ def detection_chapter(result: StudyResult, pictures: Pictures) -> list[Flowable]
     out.append(
         body(
             f"Results {BASIS_WORDS[result.headline]}. Readers and kinds are fitted apart; "
-            "nothing is pooled. Sizes in mm; bounds are one-sided 95 %. An asterisk marks a value "
-            "outside the tested sizes: it is an extrapolation and no claim. "
+            "nothing is pooled. Sizes in mm; bounds are one-sided 95 %. A value with an asterisk "
+            "would lie outside the tested sizes, an extrapolation and no claim. "
             f"a90/95 is the {result.inputs.plan.analysis.bound} bound, which the criteria use; "
-            "the other method (LR: likelihood) stands beside it to compare."
+            "the other method stands beside it to compare. Largest miss: examined targets only."
         )
     )
     for number, population in enumerate(plan.populations, start=1):

@@ -76,7 +76,7 @@ def _calls(result: StudyResult) -> list[Flowable]:
         "above show, and the rest here."
     )
     heads = ["Mode", "Reader", "Piece", "Unit", "x, mm", "z, mm", "Counted as", "Why not", "Source"]
-    widths = [18, 12, 27, 10, 13, 13, 24, 20, 33]
+    widths = [18, 12, 30, 10, 13, 13, 22, 20, 32]
     return [
         *section("Calls that do not count on this basis"),
         body(words),

@@ -106,12 +106,24 @@ def _tick_table(
             [Paragraph(name, CELL_CENTRE), specimen, mm(size), _one(depth), _one(tilt), *cells]
         )
     rows.append(_totals(result, kind, passes))
-    heads = ["Target", "Piece", "Size", "Depth", "Tilt", *[" ".join(one) for one in passes]]
-    each = min(16.0, 100.0 / len(passes))
-    widths = [17, 30, 10, 12, 9, *[each] * len(passes)]
+    heads = [
+        "Target",
+        "Piece",
+        "Size mm",
+        "Depth mm",
+        "Tilt °",
+        *[f"{_short(mode)} {reader}" for mode, reader in passes],
+    ]
+    each = min(15.8, 95.0 / len(passes))
+    widths = [15, 30, 10, 11, 9, *[each] * len(passes)]
     end = len(rows)
     extra = [("SPAN", (0, end), (4, end)), ("LINEABOVE", (0, end), (-1, end), 0.8, "#1b2430")]
     return grid(heads, rows, widths, align="llrrr" + "c" * len(passes), extra=extra)
+
+
+def _short(mode: str) -> str:
+    """Return a mode's id short enough for a narrow column."""
+    return mode if len(mode) <= 7 else f"{mode[:5]}."
 
 
 def _totals(result: StudyResult, kind: str, passes: Sequence[Pass]) -> list[Cell]:
@@ -143,7 +155,15 @@ def _misses(result: StudyResult) -> list[Flowable]:
         cells += [_one(first["depth_mm"]), _one(first["tilt_deg"]), _who(result, part)]
         rows.append((order.get(kind, len(order)), -size, cells))
     rows.sort(key=lambda item: (item[0], item[1], item[2][0]))
-    heads = ["Target", "Piece", "Kind", "Size", "Depth", "Tilt", "Missed in mode, by reader"]
+    heads = [
+        "Target",
+        "Piece",
+        "Kind",
+        "Size mm",
+        "Depth mm",
+        "Tilt °",
+        "Missed in mode, by reader",
+    ]
     told = small(f"{len(rows_of)} misses of {len(rows)} targets; the largest target first.")
     table = grid(heads, [c for _, _, c in rows], [17, 30, 27, 10, 12, 9, 65], align="lllrrrl")
     return [*out, told, table]
