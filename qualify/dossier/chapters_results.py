@@ -45,8 +45,8 @@ def _false_calls(result: StudyResult, pictures: Pictures) -> list[Flowable]:
     out.append(
         body(
             "Counted per examined blank unit under the same reading rule and in the same readings "
-            "as the hits; bounds are exact and one-sided 95 %. Calls away from targets in flawed units "
-            "and outside all units stand apart and are not in the rate."
+            "as the hits; bounds are exact and one-sided 95 %. Calls away from targets in flawed "
+            "units and outside all units stand apart and are not in the rate."
         )
     )
     out += pictures.on_page(
