@@ -113,9 +113,7 @@ def _widths(
     lack = sum(max(n - w, 0.0) for w, n in zip(widths, needs, strict=True))
     if not lack or lack > slack:
         return widths
-    return [
-        n if n > w else w - (w - n) * lack / slack for w, n in zip(widths, needs, strict=True)
-    ]
+    return [n if n > w else w - (w - n) * lack / slack for w, n in zip(widths, needs, strict=True)]
 
 
 def _longest(text: str, style: ParagraphStyle) -> float:
