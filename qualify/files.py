@@ -4,6 +4,7 @@ Canonical JSON follows RFC 8785; digests are SHA-256 (FIPS 180-4), written in he
 """
 
 import hashlib
+import json
 import os
 import shutil
 import tempfile
@@ -119,6 +120,18 @@ def write_whole(path: Path, content: bytes) -> None:
         raise _cannot_write(path, error) from None
 
 
+def _made_before(folder: Path) -> set[str]:
+    """Return the names that the manifest of an earlier run lists, its own among them."""
+    try:
+        listed = json.loads((folder / "manifest.json").read_bytes())["outputs"]
+        return {"manifest.json", *(str(item["name"]) for item in listed)}
+    except (OSError, ValueError, KeyError, TypeError):
+        return set()
+
+
+MOVE_IT = "move it away, or give a new folder"
+
+
 def check_folder(folder: Path, *, mark: str) -> None:
     """Raise an `InputError` unless `write_folder` may write or replace the folder."""
     if folder.is_file():
@@ -136,6 +149,13 @@ def write_folder(folder: Path, contents: Mapping[str, bytes], *, mark: str) -> N
     if it is empty or holds the file `mark`, that is, if an earlier run made it.
     """
     check_folder(folder, mark=mark)
+    if folder.is_dir():
+        held = {p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file()}
+        foreign = sorted(held - contents.keys() - _made_before(folder))
+        if foreign:
+            raise refuse(
+                str(folder), f"also holds {foreign[0]}, which this run would delete", MOVE_IT
+            )
     partial = folder.with_name(f".{folder.name}.partial")
     old = folder.with_name(f".{folder.name}.old")
     try:

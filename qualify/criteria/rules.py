@@ -136,6 +136,21 @@ RULES: dict[str, Rule] = {
 }
 
 
+UNITS: dict[str, str] = {
+    "a90_95": "mm",
+    "detection_rate_lower": "fraction",
+    "false_call_rate": "fraction",
+    "false_call_rate_upper": "fraction",
+    "sizing_rmse": "mm",
+    "sizing_bias": "mm",
+    "largest_undersizing": "mm",
+    "set_overlap": "count",
+    "software_revisions": "count",
+    "a90_ratio": "ratio",
+}
+"""The unit in which each statistic is estimated and its limit is stated."""
+
+
 class Criterion(BaseModel):
     """One clause of one criterion; clauses with the same id are judged together."""
 
@@ -151,7 +166,9 @@ class Criterion(BaseModel):
         None, description="each reader must pass; the worst governs; pooled; automatic (a rule)"
     )
     limit: Finite = Field(description="the limit, in the unit given")
-    unit: Text = Field(description="unit of the limit: mm, fraction, count, ratio")
+    unit: Literal["mm", "fraction", "count", "ratio"] = Field(
+        description="unit of the limit, fixed by the statistic: sizes mm, rates fraction"
+    )
     source: Text = Field(description="where the requirement comes from, with its edition")
     verified: bool = Field(
         description="true if the clause was read in the edition named; false = from memory, "
@@ -166,6 +183,12 @@ class Criterion(BaseModel):
     @model_validator(mode="after")
     def _fits_its_rule(self) -> Self:
         rule = self.rule
+        if self.unit != UNITS[self.statistic]:
+            msg = (
+                f"criterion {self.id} ({self.statistic}) has unit '{self.unit}'; give the limit "
+                f"in {UNITS[self.statistic]} (10 % is 0.1 fraction)"
+            )
+            raise ValueError(msg)
         if rule.per == "kind" and self.population in (None, "blank_units"):
             msg = f"criterion {self.id} ({self.statistic}) names no kind; give a target kind"
             raise ValueError(msg)

@@ -95,7 +95,10 @@ def outcome_lines(result: StudyResult, pdf: Path) -> list[str]:
     ]
     lines.append(_bounds_line(result))
     if result.deviations:
-        lines.append(f"deviations: {len(result.deviations)}, each with its remedy on page 2")
+        lines.append(
+            f"deviations: {len(result.deviations)}, told on the face pages, "
+            f"{sum(d.remedy is None for d in result.deviations)} without a remedy"
+        )
     lines.append("The tool presents evidence; a qualification body decides.")
     return lines
 

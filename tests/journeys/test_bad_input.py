@@ -7,6 +7,8 @@ import pytest
 from typer.testing import CliRunner
 
 from qualify.cli.app import app
+from qualify.errors import InputError
+from qualify.files import write_folder
 
 RUN = CliRunner()
 SHEET = "call_sheets/R1_linear.csv"
@@ -255,3 +257,28 @@ def test_a_folder_with_other_files_is_not_replaced(study, tmp_path):
     (out / "mine.txt").write_text("mine", encoding="utf-8")
     assert "holds files that are not ours" in refused("dossier", study, "--out", out)
     assert (out / "mine.txt").read_text(encoding="utf-8") == "mine"
+
+
+def test_a_file_put_beside_an_earlier_dossier_is_not_deleted(tmp_path):
+    out = tmp_path / "out"
+    write_folder(out, {"results.json": b"{}"}, mark="results.json")
+    (out / "note.txt").write_text("mine", encoding="utf-8")
+    with pytest.raises(InputError, match=r"note\.txt, which this run would delete"):
+        write_folder(out, {"results.json": b"[]"}, mark="results.json")
+    assert (out / "results.json").read_bytes() == b"{}"
+
+
+def test_a_file_of_an_earlier_run_gives_way(tmp_path):
+    out = tmp_path / "out"
+    manifest = b'{"outputs":[{"name":"results.json"},{"name":"figures/old.png"}]}'
+    old = {"results.json": b"{}", "figures/old.png": b"x", "manifest.json": manifest}
+    write_folder(out, old, mark="results.json")
+    write_folder(out, {"results.json": b"[]"}, mark="results.json")
+    assert [p.name for p in out.rglob("*")] == ["results.json"]
+
+
+@pytest.mark.parametrize("unit", ["%", "percent", "in", "mm"])
+def test_a_limit_in_another_unit_is_refused(unit, study):
+    """A rate of 33 % held against '10 %' must not read 0.33 at most 10."""
+    edit(study / "plan.toml", 'unit = "fraction"', f'unit = "{unit}"')
+    assert "plan.toml: criteria" in refused("check", study)
