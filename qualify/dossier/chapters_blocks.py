@@ -11,7 +11,9 @@ from qualify.dossier.layout import body, chapter, section, small
 from qualify.dossier.pictures import Pictures
 from qualify.dossier.style import CELL, TINT_COLOUR
 from qualify.dossier.tables import Cell, facts, grid
-from qualify.dossier.words import clean, mm
+from qualify.dossier.views import block_view
+from qualify.dossier.words import clean, general, mm, tenth
+from qualify.figures.drawing import common_notes
 from qualify.study.result import StudyResult
 
 FINISHED = "Not shown: the study entered with finished tables."
@@ -51,7 +53,8 @@ def _blocks(result: StudyResult, pictures: Pictures) -> list[Flowable]:
         )
     )
     out += [*_as_built(blocks), *_blank_checks(blocks), *_sets(result)]
-    out += section("Drawings", 100)
+    out += section("Drawings")
+    out.append(small(" ".join(common_notes([block_view(block) for block in blocks]))))
     for number, block in enumerate(blocks, start=1):
         out += pictures.on_page(f"block-{number:02d}", "", bookmark=f"Block {block.id}")
     return [*out, *_targets(result)]
@@ -76,7 +79,7 @@ def _as_built(blocks: tuple[Block, ...]) -> list[Flowable]:
         alike.setdefault(about, []).append(b.id)
     rows = [[f"{len(ids)}: {', '.join(ids)}", *about] for about, ids in alike.items()]
     heads = [
-        "Pieces", "Rev.", "Sides, mm", "Material", "Velocity long., shear, m/s", "Finish",
+        "Pieces", "Rev.", "Sides, mm", "Material", "Velocity long., shear (u), m/s", "Finish",
         "Mass, kg", "Provenance",
     ]  # fmt: skip
     table = grid(heads, rows, [46, 9, 23, 22, 24, 18, 10, 22], align="llllllrl")
@@ -98,7 +101,8 @@ def _blank_checks(blocks: tuple[Block, ...]) -> list[Flowable]:
         alike.setdefault(key, []).append(f"{told} {blank}")
     rows = [[method, size, day, "; ".join(ids)] for (method, size, day), ids in alike.items()]
     heads = [
-        "How blank material was checked", "Smallest flaw it would show, mm", "Day",
+        "How blank material was checked",
+        "Smallest it would show, mm, of the reflector named at its left", "Day",
         "Blocks (report) and their blank units of all",
     ]  # fmt: skip
     return [*section("Blank material"), grid(heads, rows, [48, 24, 18, 80], align="lrll")]
@@ -166,8 +170,8 @@ def _targets(result: StudyResult) -> list[Flowable]:
             member = sorted(sets.get((block.id, target.id), set()))
             rows.append([*_target_row(target, "none" if unit is None else unit.id, member)])
     heads = [
-        "Target", "Unit", "Kind", "Size, mm", "U, k = 2", "How u came about", "Method",
-        "Certificate", "Tilt, °", "x, z", "Set",
+        "Target", "Unit", "Kind", "Size, mm", "U (k = 2), mm", "How u came about", "Method",
+        "Certificate", "Tilt,\u00a0°", "x, z, mm", "Set",
     ]  # fmt: skip
     widths = [14, 13, 11, 11, 10, 24, 40, 21, 10, 20, 14]
     table = grid(heads, rows, widths, align="lllrrlllrrl", extra=extra)
@@ -190,7 +194,7 @@ def _target_row(target: TargetBase, unit: str, member: list[str]) -> list[str]:
         size.conversion.removeprefix("u = ").replace("tolerance", "t"),
         size.method or "drawing value",
         certificate,
-        "–" if target.tilt is None else f"{target.tilt:.1f}".replace("-", "−"),
+        "–" if target.tilt is None else tenth(target.tilt),
         f"{target.x_mm:.1f}, {target.z_mm:.1f}",
         ", ".join(member) or "none",
     ]
@@ -228,7 +232,7 @@ def _protocol(result: StudyResult) -> list[Flowable]:
         return [*out, body(FINISHED)]
     blocks = {block.id: block for block in result.inputs.blocks}
     key = [
-        [k.code, k.block, "yes" if k.flipped else "no", f"{k.datum_offset_mm:g}",
+        [k.code, k.block, "yes" if k.flipped else "no", general(k.datum_offset_mm),
          str(len(blocks[k.block].grading_units)) if k.block in blocks else "not known"]
         for k in result.inputs.key
     ]  # fmt: skip

@@ -4,9 +4,11 @@ from reportlab.platypus import Flowable
 
 from qualify import __version__
 from qualify.criteria.rules import Criterion
+from qualify.criteria.verdict import Verdict
 from qualify.dossier.cautions import FACE, GROUPS
+from qualify.dossier.chapters_bases import differs_examined
 from qualify.dossier.face import deviation_table
-from qualify.dossier.glossary import TERMS
+from qualify.dossier.glossary import EXAMINED_ONLY, TERMS
 from qualify.dossier.layout import body, bullets, chapter, section, small
 from qualify.dossier.missing import missing
 from qualify.dossier.questions import questions
@@ -14,6 +16,7 @@ from qualify.dossier.tables import facts, grid
 from qualify.dossier.words import kind_words, mm, percent, whole
 from qualify.study.result import StudyResult
 
+WHO = {"worst": "worst on this number"}
 LEGS = {
     "T1": "surface",
     "T2": "material",
@@ -31,7 +34,7 @@ def closing_chapters(result: StudyResult) -> list[Flowable]:
         *_transfer(result),
         *_missing(result),
         *_cautions(),
-        *_glossary(),
+        *_glossary(result),
         *_inputs(result),
     ]
 
@@ -48,7 +51,7 @@ def _subject(criterion: Criterion) -> str:
     if criterion.population and criterion.population != "blank_units":
         parts.append(kind_words(criterion.population))
     parts += [f"mode {criterion.mode}"] if criterion.mode else []
-    parts += [f"reader: {criterion.reader}"] if criterion.reader else []
+    parts += [f"reader: {WHO.get(criterion.reader, criterion.reader)}"] if criterion.reader else []
     return ", ".join(parts)
 
 
@@ -57,18 +60,21 @@ def _criteria(result: StudyResult) -> list[Flowable]:
     out = chapter("13  Criteria and verdicts")
     out.append(
         body(
-            "Met: the one-sided bound lies on the right side of the limit, in the tested sizes. "
+            "Met: the one-sided bound lies on the right side of the limit, in the tested sizes, or "
+            "a rule on the observed value holds. "
             "Not met: the opposite bound lies on the wrong side, or a rule on the observed value "
-            "fails. Not demonstrated: anything else. Clauses with one id are judged together."
+            "fails. Not demonstrated: anything else. Clauses with one id are judged together. "
+            "'Worst reader': the reader who is worst on the number of that clause, named in "
+            "brackets; not one reader for all."
         )
     )
     rows = _clauses(result)
     if rows:
         heads = [
-            "Clause", "Requirement", "Held against the limit", "Limit", "Value that decided",
-            "As found", "After remedy", "Source and edition",
+            "Clause", "Requirement", "Held against the limit", "Limit", "As found", "After remedy",
+            "Source and edition",
         ]  # fmt: skip
-        out.append(grid(heads, rows, [13, 34, 34, 15, 14, 22, 22, 28]))
+        out.append(grid(heads, rows, [12, 36, 34, 15, 25, 25, 28]))
     recalled = [
         [c.id, c.rule.words, "recalled, not checked, not judged"]
         for c in criteria
@@ -88,21 +94,27 @@ def _clauses(result: StudyResult) -> list[list[str]]:
         number = counts[criterion.id] = counts.get(criterion.id, 0) + 1
         if not criterion.verified:
             continue
-        decided = held[(criterion.id, number, result.headline)]
-        value = "none" if decided.value is None else _in_unit(decided.value, criterion.unit)
         rows.append(
             [
                 f"{criterion.id}.{number}",
                 criterion.statement,
                 _subject(criterion),
                 _limit(criterion),
-                value,
-                held[(criterion.id, number, "as_found")].status,
-                held[(criterion.id, number, "after_remedy")].status,
+                _told(held[(criterion.id, number, "as_found")], criterion.unit),
+                _told(held[(criterion.id, number, "after_remedy")], criterion.unit),
                 criterion.source,
             ]
         )
     return rows
+
+
+def _told(verdict: Verdict, unit: str) -> str:
+    """Return the value that decided, its reader and the status."""
+    if verdict.value is None:
+        return f"no value: {verdict.status}"
+    parts = (verdict.governing or "").split("/")
+    reader = f" ({parts[4]})" if len(parts) > 4 and parts[4] else ""
+    return f"{_in_unit(verdict.value, unit)}{reader}: {verdict.status}"
 
 
 def _in_unit(value: float, unit: str) -> str:
@@ -166,8 +178,9 @@ def _cautions() -> list[Flowable]:
     return out
 
 
-def _glossary() -> list[Flowable]:
-    rows = [[term, words] for term, words in TERMS]
+def _glossary(result: StudyResult) -> list[Flowable]:
+    used = differs_examined(result)
+    rows = [[term, words] for term, words in TERMS if used or term != EXAMINED_ONLY]
     return [*chapter("17  Glossary", 200), grid(["Term", "In this dossier"], rows, [42, 128])]
 
 

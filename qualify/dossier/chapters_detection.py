@@ -5,9 +5,10 @@ from collections.abc import Sequence
 from reportlab.platypus import Flowable
 
 from qualify.criteria.estimate import BASIS_WORDS
+from qualify.dossier.chapters_parts import by_tilt_and_depth
 from qualify.dossier.figures import pod_caption
 from qualify.dossier.layout import body, bullets, chapter, section, small
-from qualify.dossier.lookup import estimate, passes, value, worst_reader
+from qualify.dossier.lookup import estimate, passes, value
 from qualify.dossier.pictures import Pictures
 from qualify.dossier.tables import grid
 from qualify.dossier.words import (
@@ -20,23 +21,31 @@ from qualify.dossier.words import (
     size_cell,
     whole,
 )
+from qualify.dossier.worst import worst_words
 from qualify.study.plan import Population
 from qualify.study.result import StudyResult
 
-WORDS = {"likelihood": "LR", "wald": "Wald"}
+OTHER = {"likelihood": "Wald", "wald": "likelihood"}
+SIZES = ("a50", "a90", "a90_95", "a90_95_wald", "a90_95_likelihood", "a90_lower_95")
 
 
 def detection_chapter(result: StudyResult, pictures: Pictures) -> list[Flowable]:
     """Return chapter 9."""
     plan = result.inputs.plan
     out = chapter("9  Detection")
+    star = (
+        " An asterisk marks a value outside the tested sizes: an extrapolation and no claim."
+        if _starred(result)
+        else ""
+    )
+    used = plan.analysis.bound
     out.append(
         body(
-            f"Results {BASIS_WORDS[result.headline]}. Readers and kinds are fitted apart; "
-            "nothing is pooled. Sizes in mm; bounds are one-sided 95 %. A value with an asterisk "
-            "would lie outside the tested sizes, an extrapolation and no claim. "
-            f"a90/95 is the {result.inputs.plan.analysis.bound} bound, which the criteria use; "
-            "the other method stands beside it to compare. Largest miss: examined targets only."
+            f"Results {BASIS_WORDS[result.headline]}. Readers and kinds are fitted apart; nothing "
+            f"is pooled. Sizes in mm; bounds are one-sided 95 %.{star} a90/95 is the {used} bound, "
+            f"which the criteria use; the {OTHER[used]} bound stands beside it to compare. Worst: "
+            "the reader whose a90/95 is largest or does not exist. n.e.: not examined, counted as "
+            "missed; the largest miss is of examined targets only."
         )
     )
     for number, population in enumerate(plan.populations, start=1):
@@ -50,35 +59,34 @@ def _kind(
     kind = population.kind
     told = passes(result, kind, "targets")
     title = f"{sentence(kind_words(kind))[:-1]}, size = {population.size_in_words}"
-    out = section(title, min(35.0 + 9.0 * len(told), 120.0))
+    out = section(title, 60.0)
     if not told:
         return [*out, body(f"No {kind_words(kind)} were read.")]
     out += [_size_table(result, kind, told), *_reasons(result, kind, told)]
     for m, mode in enumerate(result.inputs.plan.modes, start=1):
         caption = pod_caption(result, kind, mode.id)
         out += pictures.on_page(f"pod-{number}-{m}", caption)
-    return out
+    return [*out, *by_tilt_and_depth(result, kind)]
 
 
 def _size_table(result: StudyResult, kind: str, told: Sequence[tuple[str, str]]) -> Flowable:
     used = result.inputs.plan.analysis.bound
     other = "wald" if used == "likelihood" else "likelihood"
     heads = [
-        "Mode", "Reader", "n", "Hits", "Share", "Its lower bound", "a50", "a90",
-        "a90/95", f"{WORDS[other]} a90/95", "a90, lower bound", "Sizes tested", "Largest miss",
-        "Outcome",
+        "Mode", "Reader", "n (n.e.)", "Hits", "Share", "Its lower bound", "a50", "a90",
+        "a90/95", f"{OTHER[used]} a90/95", "a90, lower bound", "Sizes tested",
+        "Largest miss, examined", "Outcome",
     ]  # fmt: skip
     rows = []
     for mode, reader in told:
         where = (kind, mode, reader)
         fit = result.fits.get((result.headline, *where))
-        worst = reader == worst_reader(result, kind, mode)
         low, high = (value(result, s, *where) for s in ("smallest_size", "largest_size"))
         rows.append(
             [
                 mode,
-                reader + (" (worst)" if worst else ""),
-                whole(value(result, "targets", *where)),
+                reader + worst_words(result, kind, mode)[reader],
+                _with_lost(result, *where),
                 whole(value(result, "hits", *where)),
                 percent(value(result, "detection_rate", *where)),
                 percent(value(result, "detection_rate_lower", *where)),
@@ -94,6 +102,20 @@ def _size_table(result: StudyResult, kind: str, told: Sequence[tuple[str, str]])
         )
     widths = [17, 15, 7, 8, 12, 12, 10, 10, 12, 12, 12, 20, 13.5, 17]
     return grid(heads, rows, widths, align="llrrrrrrrrrlrl")
+
+
+def _with_lost(result: StudyResult, kind: str, mode: str, reader: str) -> str:
+    lost = value(result, "not_examined", kind, mode, reader)
+    n = whole(value(result, "targets", kind, mode, reader))
+    return f"{n}\u00a0({whole(lost)})" if lost else n
+
+
+def _starred(result: StudyResult) -> bool:
+    """Whether any size of the chapter lies outside the tested sizes."""
+    return any(
+        item.basis == result.headline and item.statistic in SIZES and item.in_range is False
+        for item in result.estimates.items
+    )
 
 
 def _reasons(result: StudyResult, kind: str, told: Sequence[tuple[str, str]]) -> list[Flowable]:
@@ -133,7 +155,9 @@ def _parameters(result: StudyResult) -> list[Flowable]:
     axis = "natural logarithm of size in mm" if chosen.scale == "log" else "size in mm"
     told = (
         f"{chosen.link} of POD = intercept + slope × {axis}; covariance from the expected "
-        "information. 'None': no such value exists for these data."
+        "information. 'None': no such value exists for these data. Slope, likelihood ratio: twice "
+        "the gain in log-likelihood over a curve without slope; the larger, the surer it is that "
+        "detection rises with size (one degree of freedom: 3.84 at 5 %)."
     )
     widths = [27, 18, 12, 15, 11, 16, 17, 16, 21, 17]
     table = grid(heads, rows, widths, align="lllrrrrrrr")
@@ -146,7 +170,7 @@ def _notices(result: StudyResult) -> list[Flowable]:
         parts = notice.about.split("/")
         if notice.about == "study":
             held.setdefault(notice.text, {}).setdefault("study", [])
-        elif parts[0] == result.headline:
+        elif parts[0] == result.headline or notice.code == "identical_readers":
             place = f"{kind_words(parts[1])}, {parts[2]}"
             held.setdefault(notice.text, {}).setdefault(place, []).append(parts[3])
     if not held:

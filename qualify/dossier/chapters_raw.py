@@ -1,22 +1,23 @@
 """Chapter 8: what was found, target by target, every miss, every false call."""
 
-from collections.abc import Hashable, Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 import pandas as pd
 from reportlab.platypus import Flowable, Paragraph
 
 from qualify.criteria.estimate import BASIS_WORDS
-from qualify.dossier.chapters_left_out import left_out
+from qualify.dossier.chapters_left_out import left_out, source_place
 from qualify.dossier.layout import body, chapter, section, small
-from qualify.dossier.style import CELL_CENTRE
+from qualify.dossier.style import CELL_CENTRE, HEAD_CENTRE
 from qualify.dossier.tables import Cell, grid
-from qualify.dossier.words import MATCHES, clean, kind_words, mm, whole
+from qualify.dossier.words import MATCHES, clean, kind_words, mm, tenth, whole
 from qualify.reading.tables import BLANK
 from qualify.study.result import StudyResult
 
 HIT, MISS, NOT_EXAMINED, NOT_READ = "●", "○", "–", "·"
-COLUMNS = 15
+COLUMNS = 9
+WIDE = 7
+"""Letters of a mode's id that fit over a narrow column."""
 Pass = tuple[str, str]
 
 
@@ -25,8 +26,8 @@ def raw_chapter(result: StudyResult) -> list[Flowable]:
     out = chapter("8  Raw results")
     out.append(
         body(
-            f"{HIT} found, {MISS} missed, {NOT_EXAMINED} not examined, {NOT_READ} not read; struck "
-            "through: read, but not in the count of this basis. Totals are found of counted and "
+            f"{HIT} found, {MISS} missed, {NOT_EXAMINED} not examined, {NOT_READ} not read; in "
+            "brackets: read, but not in the count of this basis. Totals are found of counted and "
             "agree with chapter 9."
         )
     )
@@ -55,7 +56,7 @@ def _passes(result: StudyResult) -> list[Pass]:
 
 
 def _ticks(result: StudyResult, kind: str) -> list[Flowable]:
-    out = section(f"Tick-off: {kind_words(kind)}", 50)
+    out = section(f"Tick-off: {kind_words(kind)}, {BASIS_WORDS[result.headline]}", 50)
     found = _of_kind(result.views["as_found"].opportunities, kind)
     counted = _of_kind(result.views[result.headline].opportunities, kind)
     if found.empty and counted.empty:
@@ -92,30 +93,28 @@ def _tick_table(
     both = both.sort_values(["size_mm", "target", "specimen"], kind="stable")
     first, last = _symbols(found), _symbols(counted)
     drawn = {s: Paragraph(s, CELL_CENTRE) for s in (HIT, MISS, NOT_EXAMINED, NOT_READ)}
-    struck = {s: Paragraph(f"<strike>{s}</strike>", CELL_CENTRE) for s in drawn}
+    bracketed = {s: Paragraph(f"({s})", CELL_CENTRE) for s in drawn}
     rows: list[list[Cell]] = []
     for specimen, target, size, depth, tilt in both.itertuples(index=False, name=None):
         places = [(specimen, target, *one) for one in passes]
         gone = not any(place in last for place in places)
         cells: list[Cell] = [
-            drawn[last[place]] if place in last else struck[first.get(place, NOT_READ)]
+            drawn[last[place]] if place in last else bracketed[first.get(place, NOT_READ)]
             for place in places
         ]
-        name = f"<strike>{clean(target)}</strike>" if gone else clean(target)
+        name = f"({clean(target)})" if gone else clean(target)
         rows.append(
-            [Paragraph(name, CELL_CENTRE), specimen, mm(size), _one(depth), _one(tilt), *cells]
+            [Paragraph(name, CELL_CENTRE), specimen, mm(size), tenth(depth), tenth(tilt), *cells]
         )
     rows.append(_totals(result, kind, passes))
-    heads = [
-        "Target",
-        "Piece",
-        "Size mm",
-        "Depth mm",
-        "Tilt °",
-        *[f"{_short(mode)} {reader}" for mode, reader in passes],
+    shown = len(passes) <= 6
+    heads: list[Cell] = ["Target", "Piece", "Size, mm", "Depth, mm", "Tilt,\u00a0°"]
+    heads += [
+        Paragraph(f"{clean(mode if shown else _short(mode))}<br/>{clean(reader)}", HEAD_CENTRE)
+        for mode, reader in passes
     ]
-    each = min(15.8, 95.0 / len(passes))
-    widths = [15, 30, 10, 11, 9, *[each] * len(passes)]
+    each = min(16.0, 96.0 / len(passes))
+    widths = [15, 30, 10, 11, 10, *[each] * len(passes)]
     end = len(rows)
     extra = [("SPAN", (0, end), (4, end)), ("LINEABOVE", (0, end), (-1, end), 0.8, "#1b2430")]
     return grid(heads, rows, widths, align="llrrr" + "c" * len(passes), extra=extra)
@@ -123,7 +122,7 @@ def _tick_table(
 
 def _short(mode: str) -> str:
     """Return a mode's id short enough for a narrow column."""
-    return mode if len(mode) <= 7 else f"{mode[:5]}."
+    return mode if len(mode) <= WIDE else f"{mode[: WIDE - 2]}."
 
 
 def _totals(result: StudyResult, kind: str, passes: Sequence[Pass]) -> list[Cell]:
@@ -133,10 +132,6 @@ def _totals(result: StudyResult, kind: str, passes: Sequence[Pass]) -> list[Cell
         n = result.estimates.value(result.headline, "targets", kind, *one)
         totals.append(Paragraph(f"<b>{whole(hits)}/{whole(n)}</b>", CELL_CENTRE))
     return totals
-
-
-def _one(value: float) -> str:
-    return "–" if pd.isna(value) else f"{value:.1f}"
 
 
 def _misses(result: StudyResult) -> list[Flowable]:
@@ -152,19 +147,18 @@ def _misses(result: StudyResult) -> list[Flowable]:
         first = part.iloc[0]
         kind, size, target = str(first["kind"]), float(first["size_mm"]), str(first["target"])
         cells = [target, str(first["specimen"]), kind_words(kind), mm(size)]
-        cells += [_one(first["depth_mm"]), _one(first["tilt_deg"]), _who(result, part)]
+        cells += [tenth(first["depth_mm"]), tenth(first["tilt_deg"]), _who(result, part)]
         rows.append((order.get(kind, len(order)), -size, cells))
     rows.sort(key=lambda item: (item[0], item[1], item[2][0]))
     heads = [
-        "Target",
-        "Piece",
-        "Kind",
-        "Size mm",
-        "Depth mm",
-        "Tilt °",
-        "Missed in mode, by reader",
-    ]
-    told = small(f"{len(rows_of)} misses of {len(rows)} targets; the largest target first.")
+        "Target", "Piece", "Kind", "Size, mm", "Depth, mm", "Tilt,\u00a0°",
+        "Missed in mode, by reader (n.e.: not examined)",
+    ]  # fmt: skip
+    lost = int((rows_of["examined"] == 0).sum())
+    told = small(
+        f"{len(rows_of)} misses of {len(rows)} targets, {lost} of them not examined (n.e.); the "
+        "largest target first."
+    )
     table = grid(heads, [c for _, _, c in rows], [17, 30, 27, 10, 12, 9, 65], align="lllrrrl")
     return [*out, told, table]
 
@@ -173,19 +167,11 @@ def _who(result: StudyResult, part: pd.DataFrame) -> str:
     told = []
     for mode in result.inputs.plan.modes:
         names = [
-            f"{row['reader']}{'' if row['examined'] else ' (not examined)'}"
+            f"{row['reader']}{'' if row['examined'] else ' n.e.'}"
             for row in part[part["mode"] == mode.id].to_dict("records")
         ]
         told += [f"{mode.id}: {', '.join(names)}"] if names else []
     return "; ".join(told)
-
-
-def _place(row: Mapping[Hashable, Any]) -> str:
-    if not row["file"]:
-        return "not recorded"
-    sheet = f", sheet {row['sheet']}" if row["sheet"] else ""
-    number = "" if pd.isna(row["row"]) else f", row {row['row']}"
-    return f"{str(row['file']).rsplit('/', maxsplit=1)[-1]}{sheet}{number}"
 
 
 def _false_calls(result: StudyResult) -> list[Flowable]:
@@ -199,13 +185,13 @@ def _false_calls(result: StudyResult) -> list[Flowable]:
     rows = [
         [
             str(r["mode"]), str(r["reader"]), str(r["specimen"]), str(r["grading_unit"] or "none"),
-            _one(r["x_mm"]), _one(r["z_mm"]), str(r["cause"] or "none given"),
-            MATCHES[str(r["match"])], _place(r),
+            tenth(r["x_mm"]), tenth(r["z_mm"]), str(r["cause"] or "none given"),
+            MATCHES[str(r["match"])], source_place(r),
         ]
         for r in wrong.to_dict("records")
     ]  # fmt: skip
-    heads = ["Mode", "Reader", "Piece", "Unit", "x", "z", "Cause given", "Where", "Source"]
-    widths = [17, 12, 28, 11, 11, 9, 15, 22, 45]
+    heads = ["Mode", "Reader", "Piece", "Unit", "x, mm", "z, mm", "Cause given", "Where", "Source"]
+    widths = [17, 11, 30, 10, 11, 10, 18, 34, 29]
     return [*out, small(f"{len(wrong)} false calls."), grid(heads, rows, widths, align="llllrrlll")]
 
 
@@ -217,7 +203,7 @@ def _between_units(result: StudyResult) -> list[Flowable]:
         return [*out, body("There was none.")]
     rows = [
         [str(r["mode"]), str(r["reader"]), str(r["specimen"]),
-         ", ".join(str(r["units_touched"]).split()), MATCHES[str(r["match"])], _place(r)]
+         ", ".join(str(r["units_touched"]).split()), MATCHES[str(r["match"])], source_place(r)]
         for r in over.to_dict("records")
     ]  # fmt: skip
     heads = ["Mode", "Reader", "Piece", "Units", "Counts as", "Source"]

@@ -1,40 +1,26 @@
-"""Chapters 10 to 12: false calls, sizing, one basis against another."""
+"""Chapters 10 to 12: false calls, sizing; one basis against another is added to them."""
 
 from collections.abc import Sequence
 
 from reportlab.platypus import Flowable
 
-from qualify.criteria.estimate import BASES, BASIS_WORDS
-from qualify.dossier.layout import body, chapter, section
+from qualify.dossier.chapters_bases import bases_chapter
+from qualify.dossier.figures import limit_of
+from qualify.dossier.layout import body, chapter, section, small
 from qualify.dossier.lookup import BLANKS, FLAWED, passes, value
 from qualify.dossier.pictures import Pictures
-from qualify.dossier.tables import grid
-from qualify.dossier.words import kind_words, mm, percent, sentence, signed, value_cell, whole
+from qualify.dossier.tables import Cell, bold, grid
+from qualify.dossier.words import kind_words, mm, percent, sentence, signed, whole
+from qualify.dossier.worst import BOLD_WORDS, marks
 from qualify.study.plan import Population
 from qualify.study.result import StudyResult
 
-NAMES = {
-    "targets": "targets",
-    "hits": "found",
-    "not_examined": "not examined",
-    "detection_rate": "share found",
-    "a90": "a90",
-    "a90_95": "a90/95",
-    "blank_units": "blank units",
-    "units_called": "blank units called",
-    "false_call_rate": "false-call rate",
-    "false_call_rate_upper": "false-call rate, upper bound",
-    "sizing_bias": "sizing bias",
-    "sizing_rmse": "sizing RMSE",
-    "largest_undersizing": "largest undersizing",
-    "set_overlap": "targets in two sets",
-    "software_revisions": "software revisions",
-}
+Pass = tuple[str, str]
 
 
 def result_chapters(result: StudyResult, pictures: Pictures) -> list[Flowable]:
     """Return chapters 10 to 12."""
-    return [*_false_calls(result, pictures), *_sizing(result, pictures), *_bases(result)]
+    return [*_false_calls(result, pictures), *_sizing(result, pictures), *bases_chapter(result)]
 
 
 def _false_calls(result: StudyResult, pictures: Pictures) -> list[Flowable]:
@@ -44,44 +30,61 @@ def _false_calls(result: StudyResult, pictures: Pictures) -> list[Flowable]:
         return [*out, body("Not shown: nobody read a blank unit.")]
     out.append(
         body(
-            "Counted per examined blank unit under the same reading rule and in the same readings "
-            "as the hits; bounds are exact and one-sided 95 %. Calls away from targets in flawed "
-            "units and outside all units stand apart and are not in the rate."
+            f"Counted per examined blank unit under {_same(result)} as the hits; bounds are exact "
+            "and one-sided 95 %. Calls away from targets in flawed units and outside all units "
+            "stand apart and are not in the rate."
         )
     )
-    out += pictures.on_page(
-        "false-calls", "Share of blank units with a call, by reader and mode, with its bounds."
-    )
-    out.append(_rate_table(result, told))
+    out += pictures.on_page("false-calls", _caption(result))
+    out += [_rate_table(result, told), small(BOLD_WORDS)]
     return [*out, *_causes(result, told)]
 
 
-def _rate_table(result: StudyResult, told: Sequence[tuple[str, str]]) -> Flowable:
-    rows = []
-    for mode, reader in told:
-        rate = [
-            value(result, f"false_call_rate{end}", BLANKS, mode, reader)
-            for end in ("", "_upper", "_lower")
+def _same(result: StudyResult) -> str:
+    by_eye = any(mode.threshold is None for mode in result.inputs.plan.modes)
+    words = "reading rule and in the same readings"
+    return f"the same {words}" if by_eye else f"the same threshold, {words}"
+
+
+def _caption(result: StudyResult) -> str:
+    told = "Share of blank units with a call, by reader and mode, with its bounds."
+    candidate = result.inputs.plan.claim.candidate_mode
+    names = ("false_call_rate", "false_call_rate_upper")
+    if all(limit_of(result, name, candidate, BLANKS) is None for name in names):
+        return told
+    return f"{told} The limits are those of mode {candidate} only; no other mode is held to them."
+
+
+def _rate_table(result: StudyResult, told: Sequence[Pass]) -> Flowable:
+    numbers = {one: _numbers(result, one) for one in told}
+    worst = marks({one: [None, None, *values[2:]] for one, values in numbers.items()})
+    rows: list[list[Cell]] = []
+    for one, values in numbers.items():
+        texts = [percent(v) if 4 <= i <= 6 else whole(v) for i, v in enumerate(values)]
+        cells: list[Cell] = [
+            bold(text) if (one, i) in worst else text for i, text in enumerate(texts)
         ]
-        rows.append(
-            [
-                mode,
-                reader,
-                whole(value(result, "blank_units", BLANKS, mode, reader)),
-                whole(value(result, "not_examined", BLANKS, mode, reader)),
-                whole(value(result, "units_called", BLANKS, mode, reader)),
-                whole(value(result, "false_calls", BLANKS, mode, reader)),
-                *[percent(value) for value in rate],
-                whole(value(result, "false_calls", FLAWED, mode, reader)),
-                whole(value(result, "false_calls_outside", FLAWED, mode, reader)),
-            ]
-        )
+        calls = result.views[result.headline].calls
+        own = calls[(calls["mode"] == one[0]) & (calls["reader"] == one[1])]
+        rows.append([*one, *cells, str(len(own))])
     heads = [
-        "Mode", "Reader", "Blank units", "Not examined", "Units called", "Calls", "Rate",
-        "Upper bound", "Lower bound", "In flawed units", "Outside units",
+        "Mode", "Reader", "Blank units", "Not examined", "Units called", "Calls in blank units",
+        "Rate", "Upper bound", "Lower bound", "Calls off target in flawed units",
+        "Calls outside units", "False calls in all", "All calls with hits",
     ]  # fmt: skip
-    widths = [24, 18, 14, 16, 14, 12, 14, 14, 14, 15, 15]
-    return grid(heads, rows, widths, align="ll" + "r" * 9)
+    widths = [17, 12, 11, 16, 12, 12, 12, 12, 12, 15, 13, 12, 13]
+    return grid(heads, rows, widths, align="ll" + "r" * 11)
+
+
+def _numbers(result: StudyResult, one: Pass) -> list[float | None]:
+    """Return the numbers of the table of false calls: six of blank units, then the others."""
+    names = [
+        "blank_units", "not_examined", "units_called", "false_calls",
+        "false_call_rate", "false_call_rate_upper", "false_call_rate_lower",
+    ]  # fmt: skip
+    values = [value(result, name, BLANKS, *one) for name in names]
+    values += [value(result, name, FLAWED, *one) for name in ("false_calls", "false_calls_outside")]
+    return [*values, sum(values[i] or 0.0 for i in (3, 7, 8))]
 
 
 def _causes(result: StudyResult, told: Sequence[tuple[str, str]]) -> list[Flowable]:
@@ -115,10 +118,10 @@ def _sizing(result: StudyResult, pictures: Pictures) -> list[Flowable]:
         return [*out, body("Not shown: the plan names no kind whose size is judged.")]
     out.append(
         body(
-            "Error = reported − true size, found and sized targets only, mm; negative = "
+            "Error = reported − true size, found and sized targets only; negative = "
             "undersized. Targets missed or not sized flatter these numbers: their counts stand "
             "beside. Intervals are two-sided 95 %; the tolerance interval is meant to hold 95 % of "
-            "errors, at 95 %, if they are normally distributed."
+            "errors, at 95 %, if they are normally distributed. All numbers in mm."
         )
     )
     for number, population in enumerate(plan.populations, start=1):
@@ -127,7 +130,7 @@ def _sizing(result: StudyResult, pictures: Pictures) -> list[Flowable]:
         out += section(
             f"{sentence(kind_words(population.kind))[:-1]}: {population.size_in_words}", 60
         )
-        out.append(_sizing_table(result, population))
+        out += [_sizing_table(result, population), small(BOLD_WORDS)]
         for m, mode in enumerate(plan.modes, start=1):
             caption = (
                 f"Reported against true {population.size_in_words}, {kind_words(population.kind)}, "
@@ -138,38 +141,54 @@ def _sizing(result: StudyResult, pictures: Pictures) -> list[Flowable]:
 
 
 def _sizing_table(result: StudyResult, population: Population) -> Flowable:
-    kind, rows = population.kind, []
-    for mode in result.inputs.plan.modes:
-        for reader in result.readers:
-            where = (kind, mode.id, reader)
-            if (result.headline, *where) not in result.sizings:
-                continue
-            low, high = (value(result, f"sizing_bias_{e}", *where) for e in ("low", "high"))
-            t_low, t_high = (
-                value(result, f"sizing_tolerance_{e}", *where) for e in ("low", "high")
-            )
-            rows.append(
-                [
-                    mode.id,
-                    reader,
-                    whole(value(result, "sized", *where)),
-                    whole(value(result, "unsized", *where)),
-                    whole(value(result, "missed_not_sized", *where)),
-                    signed(value(result, "sizing_bias", *where)),
-                    "none" if low is None else f"{signed(low)} to {signed(high)}",
-                    mm(value(result, "sizing_sd", *where)),
-                    mm(value(result, "sizing_rmse", *where)),
-                    "none" if t_low is None else f"{signed(t_low)} to {signed(t_high)}",
-                    signed(value(result, "undersizing_bound", *where)),
-                    _largest(result, *where),
-                ]
-            )
+    kind = population.kind
+    told = [
+        (mode.id, reader)
+        for mode in result.inputs.plan.modes
+        for reader in result.readers
+        if (result.headline, kind, mode.id, reader) in result.sizings
+    ]
+    worst = marks({one: _sizing_badness(result, kind, one) for one in told})
+    rows: list[list[Cell]] = []
+    for one in told:
+        cells = _sizing_cells(result, kind, one)
+        rows.append([*one, *[bold(t) if (one, i) in worst else t for i, t in enumerate(cells)]])
     heads = [
         "Mode", "Reader", "Sized", "Found, not sized", "Missed", "Bias", "95 % of bias", "SD",
-        "RMSE", "Tolerance 95/95", "Lower bound 95/95", "Largest under- sizing",
+        "RMSE", "Tolerance 95/95", "Lower bound 95/95", "Largest under-sizing",
     ]  # fmt: skip
-    widths = [16, 13, 11, 12, 13, 11, 25, 9, 11, 27, 13, 20]
+    widths = [16, 12, 11, 12, 13, 11, 25, 10, 11, 27, 13, 19]
     return grid(heads, rows, widths, align="llrrrrlrrlrl")
+
+
+def _sizing_badness(result: StudyResult, kind: str, one: Pass) -> list[float | None]:
+    """Return numbers of which the largest is the worst, in the order of the cells."""
+
+    def get(name: str) -> float | None:
+        return value(result, name, kind, *one)
+
+    bias, lower = get("sizing_bias"), get("undersizing_bound")
+    return [
+        None, get("unsized"), get("missed_not_sized"), None if bias is None else abs(bias), None,
+        get("sizing_sd"), get("sizing_rmse"), None, None if lower is None else -lower,
+        get("largest_undersizing"),
+    ]  # fmt: skip
+
+
+def _sizing_cells(result: StudyResult, kind: str, one: Pass) -> list[str]:
+    def get(name: str) -> float | None:
+        return value(result, name, kind, *one)
+
+    def span(name: str) -> str:
+        low, high = get(f"{name}_low"), get(f"{name}_high")
+        return "none" if low is None else f"{signed(low)} to {signed(high)}"
+
+    return [
+        whole(get("sized")), whole(get("unsized")), whole(get("missed_not_sized")),
+        signed(get("sizing_bias")), span("sizing_bias"), mm(get("sizing_sd")),
+        mm(get("sizing_rmse")), span("sizing_tolerance"), signed(get("undersizing_bound")),
+        _largest(result, kind, *one),
+    ]  # fmt: skip
 
 
 def _largest(result: StudyResult, kind: str, mode: str, reader: str) -> str:
@@ -184,33 +203,3 @@ def _largest(result: StudyResult, kind: str, mode: str, reader: str) -> str:
     rows = table[(table["kind"] == kind) & (table["mode"] == mode) & (table["reader"] == reader)]
     rows = rows[(rows["quantity"] == quantity) & (rows["found"] == 1) & rows["reported"].notna()]
     return f"{mm(worst)} ({rows.iloc[index]['target']})"
-
-
-def _bases(result: StudyResult) -> list[Flowable]:
-    out = chapter("12  One basis against another", 45)
-    keys = [
-        (e.statistic, e.population, e.mode, e.reader)
-        for e in result.estimates.items
-        if e.basis == result.headline and e.statistic in NAMES
-    ]
-    rows, used = [], [b for b in BASES if any(e.basis == b for e in result.estimates.items)]
-    for key in dict.fromkeys(keys):
-        found = [result.estimates.get(basis, *key) for basis in used]
-        values = {None if e is None else e.value for e in found}
-        if len(values) > 1:
-            statistic, population, mode, reader = key
-            where = ", ".join(t for t in (kind_words(population), mode, reader) if t)
-            rows.append([NAMES[statistic], where, *[value_cell(e) for e in found]])
-    words = [BASIS_WORDS[basis] for basis in used]
-    if not rows:
-        same = "All bases give the same numbers: nothing was put right that changed a result, and "
-        return [*out, body(same + "no flawed unit that was not examined was in the count.")]
-    out.append(
-        body(
-            "Only what differs. The claim on page 1 stands on results "
-            f"{BASIS_WORDS[result.headline]}. {result.headline_reason}"
-        )
-    )
-    heads = ["Number", "Of", *[w[:1].upper() + w[1:] for w in words]]
-    each = [90 / len(used)] * len(used)
-    return [*out, grid(heads, rows, [36, 44, *each], align="ll" + "r" * len(used))]

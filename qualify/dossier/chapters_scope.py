@@ -4,12 +4,14 @@ from reportlab.platypus import Flowable
 
 from qualify.dossier.claims import GRADES, claim_of
 from qualify.dossier.layout import body, chapter, section, small
+from qualify.dossier.missing import wider_than_evidence
 from qualify.dossier.pictures import Pictures
 from qualify.dossier.tables import facts, grid
 from qualify.dossier.words import ROLES, kind_words
 from qualify.study.result import StudyResult
 
 EMPTY = "Not shown: nothing was declared."
+WIDER = "procedure wider or other than the evidence"
 
 
 def scope_chapters(result: StudyResult, pictures: Pictures) -> list[Flowable]:
@@ -29,7 +31,7 @@ def _status(result: StudyResult) -> list[Flowable]:
         ("Dossier", f"revision {declaration.revision}, {declaration.dated.isoformat()}"),
         ("Plan", f"revision {plan.revision}, declared frozen on {plan.frozen_on.isoformat()}"),
         ("Changed since the last", declaration.dossier_change),
-        ("Signals", plan.signal),
+        ("Signals", {"none": "no signal exists"}.get(plan.signal, plan.signal)),
         ("Read by", {"person": "persons", "rule": "a rule", "model": "a model"}[plan.read_by]),
         ("Invented or synthetic", "yes, marked on every page" if result.synthetic else "no"),
         ("Results shown", result.headline_reason),
@@ -128,24 +130,24 @@ def _worst_cases(result: StudyResult) -> list[Flowable]:
 
 
 def _variables(result: StudyResult) -> list[Flowable]:
-    declaration = result.inputs.declaration
+    declaration, wider = result.inputs.declaration, wider_than_evidence(result)
     rows = [
-        [v.id, v.name, v.unit, v.qualified_range, v.procedure_range, v.actual, v.basis]
+        [
+            v.id, v.name, "–" if v.unit in ("", "-") else v.unit, v.qualified_range,
+            v.procedure_range + (f" ({WIDER})" if v.id in wider else ""), v.actual, v.basis,
+        ]
         for v in declaration.variables
-    ]
+    ]  # fmt: skip
+    bars = [i for i, v in enumerate(declaration.variables) if v.id in wider]
     heads = [
-        "Id",
-        "Variable",
-        "Unit",
-        "The evidence covers",
-        "The procedure allows",
-        "Used",
-        "Basis",
-    ]
+        "Id", "Variable", "Unit", "The evidence covers", "The procedure allows", "Used", "Basis",
+    ]  # fmt: skip
+    table = grid(heads, rows, [14, 30, 12, 29, 35, 22, 28], bars=bars) if rows else body(EMPTY)
     out = [
         *chapter("5  Variables, equipment, software, personnel"),
         *section("Variables and their three ranges"),
-        grid(heads, rows, [14, 32, 12, 30, 30, 22, 30]) if rows else body(EMPTY),
+        *([small(f"Red bar: {WIDER}; compared word for word.")] if bars else []),
+        table,
         *section("Equipment"),
     ]
     items = [

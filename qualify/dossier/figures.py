@@ -7,9 +7,10 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from qualify.blocks.definition import Block
-from qualify.dossier.lookup import BLANKS, value, worst_reader
+from qualify.dossier.lookup import BLANKS, value
 from qualify.dossier.views import block_view
 from qualify.dossier.words import kind_words
+from qualify.dossier.worst import worst_words
 from qualify.figures.drawing import block_alt_text, draw_block
 from qualify.figures.events import EventView, order_of_events_alt_text, order_of_events_figure
 from qualify.figures.pod import PodPanel, pod_alt_text, pod_figure
@@ -65,7 +66,7 @@ def _block(result: StudyResult, number: int, block: Block) -> Drawing:
     view = block_view(block)
     return Drawing(
         f"block-{number:02d}",
-        lambda: draw_block(view, compact=True, synthetic=result.synthetic),
+        lambda: draw_block(view, compact=True, notes=False, synthetic=result.synthetic),
         block_alt_text(view, compact=True),
     )
 
@@ -77,9 +78,9 @@ def _pod(name: str, panels: tuple[PodPanel, ...], *, synthetic: bool) -> Drawing
 def _pod_panels(result: StudyResult, population: Population, mode: str) -> tuple[PodPanel, ...]:
     basis, kind = result.headline, population.kind
     cells = [(r, result.fits.get((basis, kind, mode, r))) for r in result.readers]
-    worst = worst_reader(result, kind, mode)
+    worst = worst_words(result, kind, mode)
     return tuple(
-        _pod_panel(result, population, mode, reader, fit, worst=reader == worst)
+        _pod_panel(result, population, mode, reader, fit, worst=worst.get(reader, ""))
         for reader, fit in cells
         if fit is not None
     )
@@ -92,7 +93,7 @@ def _pod_panel(
     reader: str,
     fit: HitMissFit,
     *,
-    worst: bool,
+    worst: str,
 ) -> PodPanel:
     sizes: list[float] = []
     hits: list[bool] = []
@@ -102,7 +103,7 @@ def _pod_panel(
     bound = fit.bounds[fit.bound]["upper"]
     message = None if fit.a90_95 is not None else f"No a90/95: {bound.reason}."
     return PodPanel(
-        title=f"Reader {reader}" + (" (worst)" if worst else ""),
+        title=f"Reader {reader}{worst}",
         size_label=population.size_in_words,
         size_unit="mm",
         sizes=tuple(sizes),

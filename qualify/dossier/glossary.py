@@ -1,5 +1,6 @@
 """One page of terms as this dossier uses them."""
 
+EXAMINED_ONLY = "examined only"
 TERMS: tuple[tuple[str, str], ...] = (
     ("a50, a90", "size at which the fitted curve says that 50 or 90 of 100 targets are found"),
     (
@@ -24,8 +25,13 @@ TERMS: tuple[tuple[str, str], ...] = (
     ("deviation", "something that went wrong with the evidence; printed with its remedy"),
     ("digest", "SHA-256 of a file: two files with the same digest are the same"),
     ("evidence grade", "A (best) to F: the weakest link in the chain under a claim"),
-    ("examined only", "after remedy, with flawed units that were not examined left out"),
+    (EXAMINED_ONLY, "after remedy, with flawed units that were not examined left out"),
     ("false call", "a call on a blank unit, or in a flawed unit away from its targets"),
+    (
+        "false call in a flawed unit",
+        "a call in a unit that holds a target, too far from it to be a hit; counted apart, not in "
+        "the false-call rate",
+    ),
     (
         "false-call rate",
         "share of examined blank units with at least one call, with exact binomial bounds",
@@ -40,15 +46,21 @@ TERMS: tuple[tuple[str, str], ...] = (
     ("met, not met, not demonstrated", "the three verdicts; see chapter 13"),
     ("not examined", "a unit without a valid reading; counts as the plan says"),
     ("POD", "probability of detection: share of targets of a size that are found"),
+    (
+        "re-reading",
+        "a second reading of a unit, as a remedy; it takes the place of the first after remedy, "
+        "and the first stays in chapter 8",
+    ),
     ("RMSE", "root mean square of reported minus true size"),
     ("separated data", "all misses smaller than all hits: the slope can't be estimated"),
     ("set", "set-up, open, blind or reserve; a target belongs to one at a time"),
     ("tested range", "smallest to largest size in the trial; nothing is claimed outside it"),
     (
-        "tolerance 95/95",
+        "tolerance interval, tolerance 95/95",
         "interval that holds 95 % of sizing errors, at 95 %, if they are normally distributed",
     ),
     ("U (k = 2)", "expanded uncertainty of a measured size: twice its standard uncertainty"),
     ("Wald bound", "simpler bound (delta method), printed to compare; holds less often still"),
-    ("worst reader", "the reader with the largest a90/95, or with none"),
+    ("worst reader", "for detection the reader with the largest a90/95, or with none; elsewhere "
+     "the reader who is worst on the number told"),
 )  # fmt: skip

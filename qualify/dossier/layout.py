@@ -12,8 +12,11 @@ from reportlab.platypus import (
     CondPageBreak,
     Flowable,
     Frame,
+    KeepTogether,
+    PageBreak,
     PageTemplate,
     Paragraph,
+    Table,
     TableStyle,
 )
 from reportlab.platypus.doctemplate import IndexingFlowable
@@ -42,6 +45,9 @@ from qualify.dossier.style import (
     register_fonts,
 )
 from qualify.dossier.words import clean
+
+WHOLE_MM, FIRST_ROWS = 70.0, 4
+"""A table up to this height stays with its heading; of a taller one, so many rows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,6 +191,45 @@ def contents() -> TableOfContents:
     )
 
 
+def kept(story: Sequence[Flowable]) -> list[Flowable]:
+    """Return the story with room asked for before headings, so that none parts from its matter."""
+    out: list[Flowable] = []
+    for i, flowable in enumerate(story):
+        if isinstance(flowable, Heading) and not (i and isinstance(story[i - 1], Heading)):
+            out.append(CondPageBreak(_room(story[i:])))
+        out.append(flowable)
+    return out
+
+
+def _room(story: Sequence[Flowable]) -> float:
+    """Return the height of headings, the text under them and the start of what follows."""
+    width, high = WIDTH_MM * MM, HEIGHT_MM * MM
+    total, texts = 0.0, 0
+    for flowable in story:
+        if isinstance(flowable, CondPageBreak):
+            continue
+        if isinstance(flowable, PageBreak | TableOfContents):
+            break
+        total += _tall(flowable, width, high) + flowable.getSpaceBefore()
+        if not isinstance(flowable, Paragraph):
+            break
+        texts += not isinstance(flowable, Heading)
+        if texts >= 3:
+            break
+        total += flowable.getSpaceAfter()
+    return min(total + 2.0, high)
+
+
+def _tall(flowable: Flowable, width: float, high: float) -> float:
+    """Return the height of a flowable, of a tall table only that of its first rows."""
+    if isinstance(flowable, KeepTogether):
+        return sum(_tall(part, width, high) for part in flowable._content)
+    tall = float(flowable.wrap(width, high)[1])
+    if isinstance(flowable, Table) and tall > WHOLE_MM * MM:
+        return float(sum(flowable._rowHeights[:FIRST_ROWS]))
+    return tall
+
+
 def build_pages(
     story: Sequence[Flowable], title: str, footer: Footer, total: PageTotal
 ) -> tuple[bytes, int]:
@@ -193,7 +238,7 @@ def build_pages(
         heading.key = f"heading-{number}"
     stream = io.BytesIO()
     template = Template(stream, title, footer, total)
-    template.multiBuild([*story, total], maxPasses=8)
+    template.multiBuild([*kept(story), total], maxPasses=8)
     return stream.getvalue(), total.counted
 
 

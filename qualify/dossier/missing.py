@@ -1,5 +1,6 @@
 """What an examiner expects to find in a dossier, and what of it this study holds."""
 
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -39,11 +40,26 @@ def _parties(result: StudyResult) -> str:
     return f"thin: nobody named as {names}" if absent else "present"
 
 
+def without_evidence(result: StudyResult) -> list[str]:
+    """Return the worst cases whose evidence says 'none' or 'reasoning only', in part or whole."""
+    cases = result.inputs.declaration.worst_cases
+    return [c.id for c in cases if re.search(r"\bnone\b|reasoning only", c.evidence.lower())]
+
+
+def wider_than_evidence(result: StudyResult) -> list[str]:
+    """Return the variables whose range in the procedure is not, word for word, the evidence's."""
+    return [
+        v.id
+        for v in result.inputs.declaration.variables
+        if v.procedure_range.split() != v.qualified_range.split()
+    ]
+
+
 def _worst_cases(result: StudyResult) -> str:
     cases = result.inputs.declaration.worst_cases
     if not cases:
         return f"{NOT_SHOWN}: none listed"
-    bare = [c.id for c in cases if c.evidence.strip().lower() in ("none", "reasoning only")]
+    bare = without_evidence(result)
     return f"thin: no evidence for {', '.join(bare)}" if bare else "present"
 
 
@@ -55,6 +71,8 @@ def _variables(result: StudyResult) -> str:
     unknown = [v.id for v in variables if v.actual.strip().lower() == "not recorded"]
     told = [f"tolerance only asserted for {', '.join(weak)}"] if weak else []
     told += [f"not recorded: {', '.join(unknown)}"] if unknown else []
+    wider = wider_than_evidence(result)
+    told += [f"procedure wider or other than the evidence: {', '.join(wider)}"] if wider else []
     return f"thin: {'; '.join(told)}" if told else "present"
 
 

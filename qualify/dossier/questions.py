@@ -4,7 +4,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from qualify.dossier.lookup import order_stop
-from qualify.dossier.words import kind_words, listed, percent, whole
+from qualify.dossier.missing import wider_than_evidence, without_evidence
+from qualify.dossier.words import kind_words, listed, mm, percent, whole
 from qualify.pod.notices import FEWEST_TARGETS
 from qualify.study.result import StudyResult
 
@@ -34,10 +35,7 @@ def questions(result: StudyResult) -> list[Question]:
 def _sizes(result: StudyResult) -> Answer:
     targets = [t for block in result.inputs.blocks for t in block.targets]
     if not targets:
-        return (
-            "open",
-            "The study entered with finished tables: how sizes were measured isn't shown.",
-        )
+        return ("open", "Finished tables were given: how sizes were measured isn't shown.")
     drawn = [t.id for t in targets if t.size.basis == "drawing"]
     own = [t.id for t in targets if "ultraso" in (t.size.method or "").lower()]
     if own:
@@ -57,9 +55,27 @@ def _blanks(result: StudyResult) -> Answer:
     if not blocks:
         return ("open", "No block definition is at hand.")
     if len(checked) == len(blocks):
+        small = _blank_check_too_coarse(result)
+        if small:
+            return ("partly", small)
         return ("answered", f"All {len(blocks)} blocks with blank units name method and report.")
     lacking = [b.id for b in blocks if b.blank_check is None]
     return ("partly" if checked else "open", f"No check of blank material for {listed(lacking)}.")
+
+
+def _blank_check_too_coarse(result: StudyResult) -> str:
+    """Say where a check of blank material would not show the smallest target counted."""
+    checks = [b.blank_check for b in result.inputs.blocks if b.blank_units() and b.blank_check]
+    frame = result.views[result.headline].opportunities
+    sizes = frame[frame["kind"] != "blank"]["size_mm"].dropna()
+    worst = max(checks, key=lambda check: check.smallest_detectable_mm)
+    if sizes.empty or worst.smallest_detectable_mm <= sizes.min():
+        return ""
+    return (
+        f"The check would show {mm(worst.smallest_detectable_mm)} mm at best, of the reflector it "
+        f"names, and the smallest target counted is {mm(float(sizes.min()))} mm: a flaw of that "
+        f"size in a blank unit could go unseen. Method: {worst.method.rstrip('.')}."
+    )
 
 
 def _overlap(result: StudyResult) -> Answer:
@@ -97,7 +113,11 @@ def _readers(result: StudyResult) -> Answer:
 
 
 def _misses(result: StudyResult) -> Answer:
-    return ("answered", "Chapter 8 names every target missed, by reader and mode.")
+    return (
+        "answered",
+        "Chapter 8 names every target missed on the basis of the claim, by reader and mode, and "
+        "lists apart every first reading that differs and every call that does not count.",
+    )
 
 
 def _same_rule(result: StudyResult) -> Answer:
@@ -111,7 +131,12 @@ def _same_rule(result: StudyResult) -> Answer:
     ]
     if several:
         return ("open", f"More than one threshold within mode {listed(several)}.")
-    return ("answered", "Hits and false calls come from the same readings under the same rule.")
+    by_eye = [mode.id for mode in result.inputs.plan.modes if mode.threshold is None]
+    same = "Hits and false calls come from the same readings under the same rule."
+    if by_eye:
+        eye = f"Called by eye in mode {listed(by_eye)}: no threshold exists that could be compared."
+        return ("partly", f"{same} {eye}")
+    return ("answered", same)
 
 
 def _in_range(result: StudyResult) -> Answer:
@@ -177,11 +202,11 @@ def _matching(result: StudyResult) -> Answer:
 
 def _worst_case(result: StudyResult) -> Answer:
     cases = result.inputs.declaration.worst_cases
-    bare = [c.id for c in cases if c.evidence.strip().lower() in ("none", "reasoning only")]
+    bare = without_evidence(result)
     if not cases:
         return ("open", "No worst-case defect is listed.")
     if bare:
-        return ("partly", f"Without evidence in this study: {listed(bare)}.")
+        return ("partly", f"Without evidence in this study, in part or whole: {listed(bare, 40)}.")
     return ("answered", f"Each of {len(cases)} worst cases names its evidence.")
 
 
@@ -238,13 +263,17 @@ def _scope(result: StudyResult) -> Answer:
         return ("open", "Without block definitions the tested thickness isn't known.")
     low = min(b.outline.thickness_mm - b.outline.tolerance_mm for b in blocks)
     high = max(b.outline.thickness_mm + b.outline.tolerance_mm for b in blocks)
+    wider = wider_than_evidence(result)
+    more = f" Procedure wider or other than the evidence: {listed(wider, 40)}." if wider else ""
     wanted = f"{scope.thickness_min_mm:g} to {scope.thickness_max_mm:g} mm"
     if low <= scope.thickness_min_mm and scope.thickness_max_mm <= high:
         return (
             "partly",
-            f"Thickness {wanted} is that of the blocks; flaws in scope are real, targets not.",
+            f"Thickness {wanted} is that of the blocks; flaws in scope are real, targets not."
+            f"{more}",
         )
-    return ("open", f"Thickness in scope {wanted}; blocks {low:g} to {high:g} mm with tolerance.")
+    told = f"Thickness in scope {wanted}; blocks {low:g} to {high:g} mm with tolerance."
+    return ("open", told + more)
 
 
 QUESTIONS = (

@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 from typing import Any, TypeAlias
 
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.platypus import Paragraph, Table, TableStyle
 
 from qualify.dossier.style import (
@@ -24,10 +26,14 @@ from qualify.dossier.words import clean
 Cell: TypeAlias = str | Paragraph
 STYLES = {"l": (CELL, HEAD), "r": (CELL_RIGHT, HEAD_RIGHT), "c": (CELL_CENTRE, HEAD_CENTRE)}
 LONG = 1200
+SHORT_ROWS, SHORT_TEXT = 8, 1500
+KEPT = 2
+"""So many rows stay together at the head and at the foot of a table that breaks."""
+PAD_PT, WORD_MOST_PT = 7.5, 130.0
 
 
 def grid(
-    heads: Sequence[str],
+    heads: Sequence[Cell],
     rows: Sequence[Sequence[Cell]],
     widths_mm: Sequence[float],
     *,
@@ -45,15 +51,14 @@ def grid(
     extra : further commands of a reportlab table style.
     """
     letters = [align[i] if i < len(align) else "l" for i in range(len(heads))]
-    stretch = WIDTH_MM / sum(widths_mm)
     body = [[_cell(text, STYLES[c][1]) for text, c in zip(heads, letters, strict=True)]]
     body += [[_cell(t, STYLES[c][0]) for t, c in zip(row, letters, strict=True)] for row in rows]
-    commands = [*_base(), *extra]
+    commands = [*_base(), *extra, *_together(rows)]
     commands += [("LINEBEFORE", (0, i + 1), (0, i + 1), 3.5, RED) for i in bars]
     long = any(isinstance(cell, str) and len(cell) > LONG for row in rows for cell in row)
     return Table(
         body,
-        colWidths=[w * stretch * MM for w in widths_mm],
+        colWidths=_widths(heads, rows, widths_mm, letters),
         repeatRows=1,
         style=TableStyle(commands),
         hAlign="LEFT",
@@ -61,6 +66,11 @@ def grid(
         spaceBefore=2,
         spaceAfter=6,
     )
+
+
+def bold(text: str, *, align: str = "r") -> Paragraph:
+    """Return a cell in bold type."""
+    return Paragraph(f"<b>{clean(text)}</b>", STYLES[align][0])
 
 
 def facts(rows: Sequence[tuple[str, Cell]], first_mm: float = 42.0) -> Table:
@@ -76,6 +86,46 @@ def facts(rows: Sequence[tuple[str, Cell]], first_mm: float = 42.0) -> Table:
         spaceBefore=2,
         spaceAfter=6,
     )
+
+
+def _together(rows: Sequence[Sequence[Cell]]) -> list[tuple[Any, ...]]:
+    """Keep a short table whole, and never leave one row of a long one alone."""
+    texts = [cell for row in rows for cell in row if isinstance(cell, str)]
+    if any(len(text) > LONG / 3 for text in texts):
+        return []
+    if len(rows) <= SHORT_ROWS and sum(map(len, texts)) < SHORT_TEXT:
+        return [("NOSPLIT", (0, 0), (-1, -1))]
+    last = len(rows)
+    if last <= 2 * KEPT:
+        return []
+    return [("NOSPLIT", (0, 0), (-1, KEPT)), ("NOSPLIT", (0, last - KEPT), (-1, last))]
+
+
+def _widths(
+    heads: Sequence[Cell],
+    rows: Sequence[Sequence[Cell]],
+    widths_mm: Sequence[float],
+    letters: Sequence[str],
+) -> list[float]:
+    """Stretch columns to the page; widen those whose longest word would break."""
+    stretch = WIDTH_MM * MM / sum(widths_mm)
+    widths = [w * stretch for w in widths_mm]
+    needs = [0.0] * len(heads)
+    for level, row in enumerate((heads, *rows)):
+        for i, (cell, c) in enumerate(zip(row, letters, strict=True)):
+            if isinstance(cell, str):
+                needs[i] = max(needs[i], _longest(cell, STYLES[c][0 if level else 1]))
+    needs = [min(need, WORD_MOST_PT) + PAD_PT for need in needs]
+    slack = sum(max(w - n, 0.0) for w, n in zip(widths, needs, strict=True))
+    lack = sum(max(n - w, 0.0) for w, n in zip(widths, needs, strict=True))
+    if not lack or lack > slack:
+        return widths
+    return [n if n > w else w - (w - n) * lack / slack for w, n in zip(widths, needs, strict=True)]
+
+
+def _longest(text: str, style: ParagraphStyle) -> float:
+    words = text.replace("\n", " ").split(" ")
+    return max((stringWidth(word, style.fontName, style.fontSize) for word in words), default=0.0)
 
 
 def _cell(content: Cell, style: Any) -> Paragraph:

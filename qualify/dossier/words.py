@@ -1,5 +1,6 @@
 """Numbers and names as they are printed; what does not exist is printed as words."""
 
+import math
 from xml.sax.saxutils import escape
 
 from qualify.criteria.estimate import Estimate
@@ -54,6 +55,19 @@ def mm(value: float | None) -> str:
 def signed(value: float | None) -> str:
     """Return a signed size in millimetres to two decimals."""
     return "none" if value is None else f"{value:+.2f}".replace("-", "−")
+
+
+def tenth(value: float | None) -> str:
+    """Return a place or an angle to one decimal, a dash where there is none."""
+    if value is None or math.isnan(value):
+        return "–"
+    text = f"{value:.1f}".replace("-", "−")
+    return "0.0" if text == "−0.0" else text
+
+
+def general(value: float) -> str:
+    """Return a number as short as it goes."""
+    return f"{value:g}".replace("-", "−")
 
 
 def percent(fraction: float | None) -> str:

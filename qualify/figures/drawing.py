@@ -22,7 +22,14 @@ from qualify.figures.drawing_layout import (
     plan_label_mm,
     view_names,
 )
-from qualify.figures.drawing_sheet import bar_length_mm, draw_bar, draw_strip, draw_table, table_of
+from qualify.figures.drawing_sheet import (
+    bar_length_mm,
+    common_notes,
+    draw_bar,
+    draw_strip,
+    draw_table,
+    table_of,
+)
 from qualify.figures.drawing_views import (
     dimension_across,
     dimension_down,
@@ -48,6 +55,7 @@ __all__ = [
     "UnitView",
     "block_alt_text",
     "chosen_scale",
+    "common_notes",
     "draw_block",
 ]
 
@@ -93,19 +101,21 @@ def draw_block(
     table: bool = False,
     synthetic: bool = False,
     compact: bool = False,
+    notes: bool = True,
 ) -> Figure:
     """Draw a flat block to scale.
 
     The scale is the largest of `SCALES` at which the drawing fits the width (and a page, or about
     a third of one if `compact`), true when the figure is printed at its own size. `compact` leaves
-    out the end view; `table` appends the target table.
+    out the end view; `table` appends the target table. Without `notes` only what is particular to
+    the block is written under it; `common_notes` says the rest once for many drawings.
 
     Raises
     ------
     ValueError
         If the block is too long for the smallest scale.
     """
-    sheet = arrange_sheet(view, width_mm, compact=compact)
+    sheet = arrange_sheet(view, width_mm, compact=compact, notes=notes)
     rows = table_of(view.targets, width_mm) if table and view.targets else None
     height = sheet.views_end_mm + (rows.height_mm + 2.0 if rows else 0.0)
     figure, page = new_page(width_mm, height, synthetic=synthetic)

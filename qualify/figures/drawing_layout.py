@@ -3,7 +3,13 @@
 from dataclasses import dataclass
 
 from qualify.figures.block_view import BlockView
-from qualify.figures.drawing_sheet import BAR_ZONE_MM, note_lines, notes_of, strip_height_mm
+from qualify.figures.drawing_sheet import (
+    BAR_ZONE_MM,
+    note_lines,
+    notes_of,
+    own_notes,
+    strip_height_mm,
+)
 from qualify.figures.drawing_views import (
     Lane,
     UnitLane,
@@ -65,7 +71,7 @@ def plan_label_mm(block: BlockView, scale: int) -> float:
     return 0.0 if long_enough else LABEL_MM
 
 
-def _arrange(block: BlockView, scale: int, width_mm: float, *, compact: bool) -> Sheet:
+def _arrange(block: BlockView, scale: int, width_mm: float, *, compact: bool, noted: bool) -> Sheet:
     """Place the three views below one another, or the end view beside the side view."""
     strip = strip_height_mm(block, scale, width_mm)
     plan = Window(LEFT_MM, strip + 1.2 + plan_label_mm(block, scale) + ACROSS_MM, scale)
@@ -79,7 +85,8 @@ def _arrange(block: BlockView, scale: int, width_mm: float, *, compact: bool) ->
     side = Window(LEFT_MM, label + LABEL_MM + max(upper.height_mm, AXES_MM) + 0.4, scale)
     bottom = side.top_mm + block.thickness_mm / scale
     below = bottom + max(lower.height_mm, 3.6) + 1.6
-    notes = notes_of(block, scale, width_mm, upper.left_out + lower.left_out)
+    left_out = upper.left_out + lower.left_out
+    notes = notes_of(block, scale, width_mm, left_out) if noted else own_notes(block, left_out)
     views = (plan, side, (upper, lower), unit_lane, label)
     if compact:
         return _with_notes_only(block, views, notes, below, width_mm)
@@ -153,7 +160,7 @@ def _with_end_view(
     )
 
 
-def arrange_sheet(block: BlockView, width_mm: float, *, compact: bool) -> Sheet:
+def arrange_sheet(block: BlockView, width_mm: float, *, compact: bool, notes: bool = True) -> Sheet:
     """Choose the largest scale that fits, and place everything on the page.
 
     Raises
@@ -162,7 +169,7 @@ def arrange_sheet(block: BlockView, width_mm: float, *, compact: bool) -> Sheet:
         If the block is too long for the smallest scale.
     """
     tried = [
-        _arrange(block, scale, width_mm, compact=compact)
+        _arrange(block, scale, width_mm, compact=compact, noted=notes)
         for scale in SCALES
         if LEFT_MM + block.length_mm / scale + RIGHT_MM <= width_mm
     ]

@@ -24,6 +24,7 @@ PAD_MM = 1.4
 BAR_ZONE_MM = 52.0
 GAP_MM = 3.0
 SHORT_TABLE = 14
+POSITIONS = "Positions are to scale; a cross marks a target too small to be seen."
 
 Cell = tuple[float, float, list[str], float, bool]
 
@@ -90,15 +91,33 @@ def notes_of(block: BlockView, scale: int, width_mm: float, left_out: int) -> li
             f"Brackets: {len(block.grading_units)} grading units; tinted, solid bracket: holds "
             "targets; dashed bracket: blank."
         )
-    if not block.targets:
-        notes.append("This block holds no targets.")
-    elif any(is_tiny(side_shape(target, block), scale) for target in block.targets):
-        notes.append(
-            "Every target is drawn true to scale; where it is too small to be seen, a thin cross "
-            "marks its centre."
-        )
+    if any(is_tiny(side_shape(target, block), scale) for target in block.targets):
+        notes.append(POSITIONS)
+    return notes + own_notes(block, left_out)
+
+
+def own_notes(block: BlockView, left_out: int) -> list[str]:
+    """Sentences that hold for this block alone."""
+    notes = [] if block.targets else ["This block holds no targets."]
     if left_out:
         notes.append(f"{left_out} of {len(block.targets)} ids did not fit beside the view.")
+    return notes
+
+
+def common_notes(blocks: Sequence[BlockView], width_mm: float = 170.0) -> list[str]:
+    """Sentences that stand once for many drawings, in place of those under each."""
+    notes = [
+        f"The scale in each title strip holds when the figure is {number(width_mm)} mm wide.",
+        "Filled triangle: datum. x to the right, y down the plan, z from face A. Thick line: scan "
+        "face. Brackets: grading units; tinted with a solid bracket: holds targets; dashed "
+        f"bracket: blank. {POSITIONS}",
+    ]
+    places: dict[tuple[str, str], list[str]] = {}
+    for block in blocks:
+        places.setdefault((block.datum, block.scan_face), []).append(block.id)
+    for (datum, face), ids in places.items():
+        of = "" if len(places) == 1 else f" of {', '.join(ids)}"
+        notes.append(f"Datum{of}: {datum}; scan face {face}.")
     return notes
 
 

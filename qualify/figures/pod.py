@@ -1,5 +1,6 @@
 """Probability of detection against size: the hits and misses themselves, and what was fitted."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from matplotlib.figure import Figure
@@ -65,6 +66,14 @@ def _header_mm(lines: list[tuple[str, float, bool]]) -> float:
     return sum(line_height_mm(size) for _, size, _ in lines)
 
 
+def goes_outside(panel: PodPanel, sizes: Sequence[float | None]) -> bool:
+    """Whether a curve has a point outside the tested range, where it is drawn in another style."""
+    if panel.tested_range is None:
+        return False
+    low, high = panel.tested_range
+    return any(size is not None and not low <= size <= high for size in sizes)
+
+
 def _keys(panels: tuple[PodPanel, ...]) -> list[Key]:
     """Legend entries for what is drawn in at least one panel."""
     keys: list[Key] = []
@@ -75,10 +84,11 @@ def _keys(panels: tuple[PodPanel, ...]) -> list[Key]:
     fitted = [panel for panel in panels if panel.curve_sizes]
     if fitted:
         keys.append(Key("fitted curve in the tested range", CURVE_STYLE))
-        keys.append(Key("outside it", {**CURVE_STYLE, "linestyle": OUTSIDE}))
+        if any(goes_outside(panel, panel.curve_sizes) for panel in fitted):
+            keys.append(Key("outside it", {**CURVE_STYLE, "linestyle": OUTSIDE}))
     bounded = dict.fromkeys(panel.bound_label for panel in panels if panel.bound_sizes)
     keys += [Key(label, {**BOUND_STYLE, "linestyle": BOUND}) for label in bounded]
-    if bounded:
+    if any(goes_outside(panel, panel.bound_sizes) for panel in panels):
         keys.append(Key("outside it", {**BOUND_STYLE, "linestyle": BOUND_OUTSIDE}))
     words = {"a90": "a90", "a90/95": "a90/95", "limit": "limit of the criterion on a90/95"}
     drawn = {name for panel in panels for name, _ in marks_of(panel)}

@@ -4,7 +4,6 @@ The commands `pod hit-miss`, `false-calls` and `sizing` print these; scripts may
 The keys are documented in README.md and tested.
 """
 
-from collections.abc import Sequence
 from typing import Any
 
 from qualify.errors import refuse
@@ -41,17 +40,17 @@ def pod_hit_miss(
     InputError : a column is not there, a cell is empty or no number, hits are not yes or no,
         the unit is unknown.
     """
-    wanted = [c for c in (size, hit, trials, target, reader) if c is not None]
-    check_columns(table, wanted)
+    check_columns(table, [c for c in (size, hit, trials, target, reader) if c is not None])
     unit = unit_of(table, size, size_unit)
     sizes = cells(table, size, number)
     hits = cells(table, hit, yes if trials is None else count)
     totals = None if trials is None else cells(table, trials, count)
-    names = None if reader is None else cells(table, reader, text)
+    names = ["all"] * len(sizes) if reader is None else cells(table, reader, text)
 
-    def fit(rows: Sequence[int]) -> HitMissFit:
+    def document_of(name: str) -> Document:
+        rows = [i for i, other in enumerate(names) if other == name]
         try:
-            return fit_hit_miss(
+            fit = fit_hit_miss(
                 [sizes[i] for i in rows],
                 [hits[i] for i in rows],
                 None if totals is None else [totals[i] for i in rows],
@@ -62,16 +61,18 @@ def pod_hit_miss(
             )
         except ValueError as error:
             raise refuse(table.place, str(error), "mend the rows named") from None
+        return fit_document(fit, unit)
 
-    everyone = range(len(sizes))
-    if names is None or len(set(names)) == 1:
-        document = fit_document(fit(everyone), unit)
-        document["notices"] += _repeats(table, target)
-        return document
-    readers = {
-        name: fit_document(fit([i for i in everyone if names[i] == name]), unit)
-        for name in sorted(set(names))
-    }
+    readers = {name: document_of(name) for name in sorted(set(names))}
+    if len(readers) > 1:
+        return _worst_of(readers)
+    (document,) = readers.values()
+    document["notices"] += _repeats(table, target)
+    return document
+
+
+def _worst_of(readers: dict[str, Document]) -> Document:
+    """Return the document of the worst reader, with those of all beside it."""
     worst = max(readers, key=lambda name: _badness(readers[name]))
     notice = {
         "code": "worst_reader",

@@ -208,7 +208,11 @@ def test_a_recalled_limit_is_never_printed(study, files):
 @needs_pdftotext
 def test_the_totals_of_the_tick_off_are_those_of_the_estimates(study, files):
     text = " ".join(text_pages(files["dossier.pdf"], "-layout"))
-    rows = [line.split()[3:] for line in text.splitlines() if line.strip().startswith("Found of")]
+    rows = [
+        line.split()[3:]
+        for line in text.splitlines()
+        if line.strip().startswith("Found of counted")
+    ]
     for kind, row in zip(("side_drilled_hole", "embedded_slot"), rows, strict=True):
         wanted = [
             f"{study.estimates.value(study.headline, 'hits', kind, mode.id, reader):.0f}/"
