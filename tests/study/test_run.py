@@ -213,3 +213,49 @@ def test_where_nothing_is_undersized_the_largest_undersizing_is_zero():
     result = run_study(make_inputs(whole_look({1: only_over})))
     assert value(result, "largest_undersizing") == 0
     assert value(result, "sizing_bias") == pytest.approx(0.4)
+
+
+def test_largest_miss_leaves_out_what_was_not_examined():
+    """H2 of 1.0 mm was not examined, H1 of 0.5 mm was looked at and missed."""
+    result = run_study(make_inputs(whole_look({3: {"verdict": "not_examined"}})))
+    assert value(result, "hits") == 0
+    assert value(result, "largest_miss") == 0.5
+
+
+def identical(result):
+    return [n for n in result.notices if n.code == "identical_readers"]
+
+
+def test_readers_who_found_exactly_the_same_are_noticed():
+    alike = [*whole_look({1: HIT_1}), *whole_look({1: HIT_1}, reader="R2")]
+    (notice,) = identical(run_study(make_inputs(alike)))
+    assert "R1, R2 found exactly the same 1 targets" in notice.text
+    apart = [*whole_look({1: HIT_1}), *whole_look({3: HIT_2}, reader="R2")]
+    assert not identical(run_study(make_inputs(apart)))
+
+
+def test_a_remedy_that_makes_a_figure_worse_says_so():
+    """The largest undersizing grows from 0.20 to 0.30 mm by the re-reading."""
+    criterion = study_criterion("C4", "largest_undersizing", 1) | {
+        "population": "side_drilled_hole",
+        "mode": "linear",
+        "reader": "worst",
+        "unit": "mm",
+    }
+    smaller = {**HIT_2, "size_mm": 0.7}
+    calls = [
+        *whole_look({3: HIT_2}, software="1.1"),
+        *whole_look({3: smaller}, software="1.0", re_reading=True),
+    ]
+    declaration = make_declaration(
+        software=SOFTWARE, remedies=[remedy("software_revision", "re-read", "C-1")]
+    )
+    plan = make_plan(criteria=[*CRITERIA, criterion])
+    result = run_study(make_inputs(calls, declaration=declaration, plan=plan))
+    assert "make worse: C4 largest undersizing 0.20 mm to 0.30 mm" in result.headline_reason
+    better = [
+        *whole_look({3: smaller}, software="1.1"),
+        *whole_look({3: HIT_2}, software="1.0", re_reading=True),
+    ]
+    result = run_study(make_inputs(better, declaration=declaration, plan=plan))
+    assert "worse" not in result.headline_reason

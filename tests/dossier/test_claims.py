@@ -1,0 +1,61 @@
+"""The claim box of the demonstration against its own estimates and tables."""
+
+import pytest
+from reportlab.platypus import Paragraph
+
+from qualify.demo.study_files import study_files
+from qualify.dossier.chapters_left_out import left_out
+from qualify.dossier.claims import claim_of, grade_of
+from qualify.dossier.style import register_fonts
+from qualify.files import write_folder
+from qualify.study.load import load_study
+from qualify.study.run import run_study
+
+HOLES, MODE = "side_drilled_hole", "coherence"
+
+
+@pytest.fixture(scope="module")
+def result(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("demo") / "study"
+    write_folder(folder, study_files(), mark="plan.toml")
+    return run_study(load_study(folder))
+
+
+def by_reader(result, statistic, population, basis):
+    get = result.estimates.value
+    return {r: get(basis, statistic, population, MODE, r) for r in result.readers}
+
+
+def test_the_worst_caller_is_named_with_its_count(result):
+    upper = by_reader(result, "false_call_rate_upper", "blank_units", result.headline)
+    called = by_reader(result, "units_called", "blank_units", result.headline)
+    worst = max(upper, key=upper.get)
+    assert f"Worst, {worst}: {called[worst]} of 152" in claim_of(result, HOLES, MODE).false_calls
+
+
+def test_calls_beside_targets_stand_on_the_face(result):
+    away = by_reader(result, "false_calls", "flawed_units", result.headline)
+    most = max(away, key=away.get)
+    assert f"up to {away[most]} more ({most})" in claim_of(result, HOLES, MODE).false_calls
+
+
+def test_the_other_result_stands_beside(result):
+    bounds = by_reader(result, "a90_95", HOLES, "as_found")
+    worst = max(bounds, key=bounds.get)
+    told = claim_of(result, HOLES, MODE).beside
+    assert told.startswith(f"As found: a90/95 {bounds[worst]:.2f} mm ({worst};")
+
+
+def test_readers_of_the_custodians_body_lower_the_grade(result):
+    links = grade_of(result, HOLES, MODE).links
+    assert ("B", "the readers belong to the body that held the truth") in links
+    assert grade_of(result, HOLES, MODE).letter == "F"
+
+
+def test_every_call_that_does_not_count_is_counted(result):
+    """Calls of all sheets less those of the headline: told in chapter 8."""
+    gone = len(result.tables.calls) - len(result.views[result.headline].calls)
+    register_fonts()
+    told = " ".join(f.getPlainText() for f in left_out(result) if isinstance(f, Paragraph))
+    assert gone > 0
+    assert f"{gone} calls stand in the sheets and do not count" in told
