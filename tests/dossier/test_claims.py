@@ -59,3 +59,6 @@ def test_every_call_that_does_not_count_is_counted(result):
     told = " ".join(f.getPlainText() for f in left_out(result) if isinstance(f, Paragraph))
     assert gone > 0
     assert f"{gone} calls stand in the sheets and do not count" in told
+    frame = result.tables.opportunities
+    twice = frame[(frame["reading"] == "re-reading") & (frame["kind"] != "blank")]
+    assert f"of {len(twice)} targets read alike" in told
