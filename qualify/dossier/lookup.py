@@ -35,15 +35,20 @@ def readers_of(result: StudyResult, kind: str, mode: str, basis: str | None = No
 def worst_reader(result: StudyResult, kind: str, mode: str, basis: str | None = None) -> str | None:
     """Return the reader whose a90/95 is largest; one without a bound comes first."""
     on = basis or result.headline
+    readers = readers_of(result, kind, mode, on)
+    return max(readers, key=lambda r: badness(result, kind, mode, r, on), default=None)
 
-    def badness(reader: str) -> tuple[bool, float]:
-        bound = result.estimates.value(on, "a90_95", kind, mode, reader)
-        if bound is None:
-            share = result.estimates.value(on, "detection_rate", kind, mode, reader)
-            return (True, -(share or 0.0))
+
+def badness(
+    result: StudyResult, kind: str, mode: str, reader: str, basis: str | None = None
+) -> tuple[bool, float]:
+    """Order readers by a90/95; those without a bound come last, by the share they found."""
+    on = basis or result.headline
+    bound = result.estimates.value(on, "a90_95", kind, mode, reader)
+    if bound is not None:
         return (False, bound)
-
-    return max(readers_of(result, kind, mode, on), key=badness, default=None)
+    share = result.estimates.value(on, "detection_rate", kind, mode, reader)
+    return (True, -(share or 0.0))
 
 
 def worst_caller(result: StudyResult, mode: str, basis: str | None = None) -> str | None:

@@ -6,7 +6,6 @@ from typing import Any
 
 from qualify.study.result import StudyResult
 
-Line = tuple[str, str]
 NOT_SHOWN = "not shown"
 
 

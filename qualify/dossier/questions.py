@@ -11,7 +11,6 @@ from qualify.study.result import StudyResult
 
 Standing = Literal["answered", "partly", "open"]
 Answer = tuple[Standing, str]
-ARTIFICIAL = {"side_drilled_hole", "notch", "flat_bottomed_hole", "embedded_slot", "pore_cluster"}
 
 
 @dataclass(frozen=True, slots=True)

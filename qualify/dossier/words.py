@@ -93,18 +93,6 @@ def size_cell(estimate: Estimate | None) -> str:
     return f"{mm(estimate.value)}{mark}"
 
 
-def value_cell(estimate: Estimate | None) -> str:
-    """Return an estimate by its unit, with the unit."""
-    if estimate is None or estimate.value is None:
-        return "none"
-    value = float(estimate.value)
-    if estimate.unit == "fraction":
-        return percent(value)
-    if estimate.unit == "count":
-        return whole(value)
-    return f"{mm(value)} mm" if estimate.unit == "mm" else plain(value)
-
-
 def kind_words(kind: str) -> str:
     """Return a kind of target in words, plural."""
     return KINDS.get(kind, kind.replace("_", " "))

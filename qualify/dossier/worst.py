@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
-from qualify.dossier.lookup import readers_of
+from qualify.dossier.lookup import badness, readers_of
 from qualify.study.result import StudyResult
 
 BOLD_WORDS = (
@@ -22,21 +22,12 @@ def worst_of(values: Mapping[str, float | None]) -> set[str]:
 def worst_words(result: StudyResult, kind: str, mode: str) -> dict[str, str]:
     """Return for each reader ' (worst)' by a90/95, ' (all equal)' where readers tie, or ''."""
     readers = readers_of(result, kind, mode)
-    badness = {reader: _badness(result, kind, mode, reader) for reader in readers}
-    if len(readers) > 1 and len(set(badness.values())) == 1:
+    held = {reader: badness(result, kind, mode, reader) for reader in readers}
+    if len(readers) > 1 and len(set(held.values())) == 1:
         return dict.fromkeys(readers, " (all equal)")
-    most = max(badness.values(), default=None)
+    most = max(held.values(), default=None)
     several = len(readers) > 1
-    return {r: " (worst)" if several and badness[r] == most else "" for r in readers}
-
-
-def _badness(result: StudyResult, kind: str, mode: str, reader: str) -> tuple[bool, float]:
-    """Order readers: those without a bound last, by the share found."""
-    bound = result.estimates.value(result.headline, "a90_95", kind, mode, reader)
-    if bound is not None:
-        return (False, bound)
-    share = result.estimates.value(result.headline, "detection_rate", kind, mode, reader)
-    return (True, -(share or 0.0))
+    return {r: " (worst)" if several and held[r] == most else "" for r in readers}
 
 
 def marks(
