@@ -209,3 +209,9 @@ KINDS: dict[str, type[TargetBase]] = {
     "embedded_slot": EmbeddedSlot,
     "pore_cluster": PoreCluster,
 }
+
+
+def quantities_of(kind: str) -> tuple[str, ...]:
+    """Return the names of a kind's quantities."""
+    fields = KINDS[kind].model_fields
+    return tuple(name for name, field in fields.items() if field.annotation is Quantity)

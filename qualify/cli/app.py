@@ -101,9 +101,11 @@ def example(
 ) -> None:
     """Print a commented example of a file."""
     with answering():
-        from qualify.study.template import example_text
+        from qualify.study.template import example_explained, example_text
 
         typer.echo(example_text(what.value))
+        if explained := example_explained(what.value):
+            typer.echo(explained, err=True)
         say_next("qualify new DIR writes all files of a study at once")
 
 
@@ -119,13 +121,13 @@ def check(
     Changes nothing.
     """
     with answering():
-        from qualify.study.totals import check_path
+        from qualify.study.totals import check_lines, check_path
 
         documents = [check_path(path) for path in paths]
         show(
             {"checked": documents},
             as_json,
-            lambda: [f"{d['path']}: {d['what']}: {d['totals']}" for d in documents],
+            lambda: [line for document in documents for line in check_lines(document)],
         )
         studies = [str(p) for p, d in zip(paths, documents, strict=True) if d["what"] == "study"]
         say_next(

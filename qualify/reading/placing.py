@@ -9,6 +9,9 @@ from qualify.reading.call_sheet import Call
 from qualify.reading.key import KeyRow, Presented
 from qualify.reading.tables import Reading
 
+BEYOND_MM = 10.0
+"""A reader may err; a position farther outside the piece than this is an input error."""
+
 Pass = tuple[str, str, int, Reading]
 """Reader, mode, repeat, reading."""
 
@@ -86,8 +89,28 @@ def check_calls(calls: Sequence[Call], presented: Mapping[str, Presented]) -> No
                     f"it has units 1 to {len(piece.units)}",
                 )
             )
+        else:
+            faults += _off_the_piece(call, piece)
     if faults:
         raise InputError(faults)
+
+
+def _off_the_piece(call: Call, piece: Presented) -> list[Fault]:
+    """Return faults for a position so far outside the piece that it must be a slip of the pen."""
+    outline, row = piece.block.outline, call.row
+    spans = {
+        "x_mm": (None if row.x_mm is None else piece.x_mm(row.x_mm), outline.length_mm),
+        "z_mm": (row.z_mm, outline.thickness_mm),
+    }
+    return [
+        Fault(
+            f"{call.place}: {name}",
+            f"{getattr(row, name):g} lies {max(-at, at - limit):g} mm outside piece {row.code}",
+            "mend the position",
+        )
+        for name, (at, limit) in spans.items()
+        if at is not None and not -BEYOND_MM <= at <= limit + BEYOND_MM
+    ]
 
 
 def pass_of(call: Call) -> Pass:

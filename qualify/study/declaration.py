@@ -4,9 +4,9 @@ Every field carries its explanation; the templates and the workbook print it.
 """
 
 from datetime import date
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, Field
+from pydantic import BaseModel, Field, model_validator
 
 from qualify.blocks.metrology import STRICT, Positive, Text
 
@@ -205,3 +205,10 @@ class Declaration(BaseModel):
     events: tuple[Event, ...] = ()
     remedies: tuple[Remedy, ...] = ()
     transfer: tuple[TransferLeg, ...] = ()
+
+    @model_validator(mode="after")
+    def _trial_runs_forward(self) -> Self:
+        if self.trial_until < self.trial_from:
+            msg = f"the trial ends on {self.trial_until}, before it begins; swap the two days"
+            raise ValueError(msg)
+        return self

@@ -5,6 +5,7 @@ from pathlib import Path
 
 from qualify.blocks.checks import check_block
 from qualify.blocks.definition import Block
+from qualify.blocks.targets import quantities_of
 from qualify.errors import Fault, InputError, refuse
 from qualify.files import digest, read_bytes, read_toml, validated
 from qualify.raw_tables import RawTable, parse_rows, read_table, read_workbook
@@ -18,7 +19,7 @@ from qualify.study.plan import Plan
 from qualify.study.result import InputFile, StudyInputs
 from qualify.study.workbook import read_workbook_study
 
-PLAN, DECLARATION, DATA = "plan.toml", "study.toml", "data.toml"
+PLAN, DECLARATION, DATA, BOOK = "plan.toml", "study.toml", "data.toml", "study.xlsx"
 
 
 def load_study(path: Path) -> StudyInputs:
@@ -29,6 +30,8 @@ def load_study(path: Path) -> StudyInputs:
     InputError : with every fault of the file it stops at; cross-checks between files come
         last and are reported together.
     """
+    if path.is_dir() and (path / BOOK).is_file() and not (path / PLAN).exists():
+        path = path / BOOK
     if path.is_dir():
         inputs = _from_folder(path)
     elif path.suffix.lower() == ".xlsx":
@@ -46,7 +49,12 @@ def load_study(path: Path) -> StudyInputs:
 def load_block(path: Path, name: str | None = None) -> Block:
     """Read one block file and check it."""
     name = name or str(path)
-    block = validated(Block, read_toml(path, name), name)
+    if path.suffix.lower() != ".toml" and path.is_file():
+        raise refuse(name, "is no block file", "give a block file, which is TOML")
+    data = read_toml(path, name)
+    if "outline" not in data:
+        raise refuse(name, "is no block file (it has no outline)", "give a block file")
+    block = validated(Block, data, name)
     check_block(block, name)
     return block
 
@@ -144,6 +152,15 @@ def _cross_check(inputs: StudyInputs) -> None:
     faults += _double("blocks", (block.id for block in inputs.blocks))
     faults += _sets_fit(inputs)
     faults += _names_known(inputs)
+    faults += [
+        Fault(
+            f"plan: populations: {population.kind}: size_quantity",
+            f"'{population.size_quantity}' is no quantity of a {population.kind}",
+            f"its quantities are {', '.join(quantities_of(population.kind))}",
+        )
+        for population in plan.populations
+        if population.size_quantity not in quantities_of(population.kind)
+    ]
     if faults:
         raise InputError(faults)
     by_box = plan.matching.rule == "box"

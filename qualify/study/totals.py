@@ -4,8 +4,6 @@ from pathlib import Path
 from typing import Any
 
 from qualify.criteria.verdict import combined
-from qualify.errors import refuse
-from qualify.files import read_toml
 from qualify.study.load import load_block, load_study
 from qualify.study.result import StudyInputs, StudyResult
 
@@ -17,12 +15,16 @@ def check_path(path: Path) -> dict[str, Any]:
     not know the truth may run the check.
     """
     if path.suffix.lower() == ".toml" and path.is_file():
-        if "outline" not in read_toml(path):
-            raise refuse(str(path), "is no block file", "give a block file or a study's folder")
         block = load_block(path)
         totals = {"targets": len(block.targets), "grading_units": len(block.grading_units)}
         return {"path": str(path), "what": "block", "id": block.id, "totals": totals}
     return {"path": str(path), "what": "study", "totals": study_totals(load_study(path))}
+
+
+def check_lines(document: dict[str, Any]) -> list[str]:
+    """Return the lines that `check` prints for people."""
+    head = f"{document['path']}: {document['what']}, no fault found"
+    return [head, *(f"  {k.replace('_', ' ')}: {v}" for k, v in document["totals"].items())]
 
 
 def study_totals(inputs: StudyInputs) -> dict[str, Any]:

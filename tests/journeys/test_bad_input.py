@@ -175,6 +175,22 @@ def spoil_mode_not_in_plan(study):
     return "'sectorial' is not in the plan"
 
 
+def spoil_position_far_off(study):
+    row = call_row(study)
+    edit(study / SHEET, row, row.replace(row.split(",")[5], "2104"))
+    return "mm outside piece"
+
+
+def spoil_trial_backwards(study):
+    edit(study / "study.toml", "trial_until = 2026", "trial_until = 2025")
+    return "before it begins; swap the two days"
+
+
+def spoil_size_quantity(study):
+    edit(study / "plan.toml", 'size_quantity = "diameter_mm"', 'size_quantity = "dia_mm"')
+    return "its quantities are diameter_mm"
+
+
 SPOILS = [value for name, value in sorted(globals().items()) if name.startswith("spoil_")]
 
 

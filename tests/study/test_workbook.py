@@ -116,7 +116,8 @@ def test_texts_numbers_and_days_come_back_to_the_last_digit(
     )
     limits = tuple(text.strip() for text in texts[1:3])
     scope = STUDY.declaration.scope.model_copy(update={"surface": texts[3].strip()})
-    update = {"limitations": limits, "trial_from": day, "scope": scope, "title": texts[4].strip()}
+    update = {"limitations": limits, "scope": scope, "title": texts[4].strip()}
+    update |= {"trial_from": day, "trial_until": day}
     study = WorkbookStudy(
         STUDY.plan,
         STUDY.declaration.model_copy(update=update),
