@@ -19,9 +19,9 @@ from qualify.pod.links import Array
 
 Indices: TypeAlias = npt.NDArray[np.intp]
 Flags: TypeAlias = npt.NDArray[np.bool_]
-Slopes: TypeAlias = tuple[Array, Array, Array]  # gradient, observed and expected information
-Height: TypeAlias = Callable[[Array, Indices], Array]
-SlopesOf: TypeAlias = Callable[[Array, Indices], Slopes]
+# log-likelihood (sets,), gradient (sets, k), observed and expected information (sets, k, k)
+Local: TypeAlias = tuple[Array, Array, Array, Array]
+Likelihood: TypeAlias = Callable[[Array, Indices], Local]  # of values (sets, k) and set numbers
 
 MAX_STEPS = 60
 GAIN_TOLERANCE = 1e-10  # of the log-likelihood a step promises; the step is still taken
@@ -75,9 +75,9 @@ def _solve(
     return step / scale, sound
 
 
-def _direction(slopes: Slopes, damping: Array, free: Flags) -> tuple[Array, Array]:
+def _direction(local: Local, damping: Array, free: Flags) -> tuple[Array, Array]:
     """Newton step, or a damped scoring step where Newton's is unsound; step and damping."""
-    grad, observed, expected = slopes
+    _, grad, observed, expected = local
     diagonal = np.einsum("sjj->sj", expected)
     scale = np.sqrt(np.maximum(diagonal, LEAST_INFORMATION))
     newton = damping == 0.0
@@ -92,26 +92,40 @@ def _direction(slopes: Slopes, damping: Array, free: Flags) -> tuple[Array, Arra
     return step, damping
 
 
-def climb(height: Height, slopes: SlopesOf, start: Array, lower: Array, upper: Array) -> Climbed:
+def climb(likelihood: Likelihood, start: Array, lower: Array, upper: Array) -> Climbed:
     """Highest likelihood in a box, from `start` (sets, k); `lower`, `upper` as `start`."""
     values = np.clip(start, lower, upper)
-    heights = height(values, np.arange(len(values)))
-    damping, done = np.zeros(len(values)), np.zeros(len(values), dtype=bool)
+    local = likelihood(values, np.arange(len(values)))
+    todo = np.arange(len(values))
+    heights, damping, done = local[0].copy(), np.zeros(len(values)), np.zeros(len(values), bool)
     for _ in range(MAX_STEPS):
-        (todo,) = np.nonzero(~done)
-        if todo.size == 0:
-            break
-        here, low, high = values[todo], lower[todo], upper[todo]
-        local = slopes(here, todo)
-        outward = ((here <= low) & (local[0] <= 0.0)) | ((here >= high) & (local[0] >= 0.0))
+        here, low, high, grad = values[todo], lower[todo], upper[todo], local[1]
+        outward = ((here <= low) & (grad <= 0.0)) | ((here >= high) & (grad >= 0.0))
         step, pressed = _direction(local, damping[todo], ~outward)
         new = np.clip(here + step, low, high)
-        reached = height(new, todo)
-        better = reached >= heights[todo] - ROUNDING * (1.0 + np.abs(heights[todo]))
+        there = likelihood(new, todo)
+        better = there[0] >= local[0] - ROUNDING * (1.0 + np.abs(local[0]))
+        local = there if better.all() else _mixed(better, there, local)
         values[todo] = np.where(better[:, None], new, here)
-        heights[todo] = np.where(better, reached, heights[todo])
-        small = np.abs((local[0] * step).sum(axis=1)) <= GAIN_TOLERANCE
+        heights[todo] = local[0]
+        small = np.abs((grad * step).sum(axis=1)) <= GAIN_TOLERANCE
         eased = np.where(pressed <= LEAST_DAMPING, 0.0, pressed / 10.0)
         damping[todo] = np.where(better, eased, np.maximum(10.0 * pressed, FIRST_DAMPING))
-        done[todo] = small | (damping[todo] > MOST_DAMPING)
+        done[todo] = ended = small | (damping[todo] > MOST_DAMPING)
+        if ended.all():
+            break
+        if ended.any():
+            todo = todo[~ended]
+            local = (local[0][~ended], local[1][~ended], local[2][~ended], local[3][~ended])
     return Climbed(values, heights, done)
+
+
+def _mixed(better: Flags, there: Local, here: Local) -> Local:
+    """Each set at the new point where that is better, else where it was."""
+    matrix = better[:, None, None]
+    return (
+        np.where(better, there[0], here[0]),
+        np.where(better[:, None], there[1], here[1]),
+        np.where(matrix, there[2], here[2]),
+        np.where(matrix, there[3], here[3]),
+    )

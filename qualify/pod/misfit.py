@@ -17,9 +17,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from qualify.pod.climb import Flags, Indices, Slopes, climb
+from qualify.pod.climb import Flags, Indices, Local, climb
 from qualify.pod.engine import fit_curves
-from qualify.pod.links import Array, LinkName, log_likelihood, terms
+from qualify.pod.links import Array, LinkName, terms
 
 LEAST_VARIANCE = 1e-12
 
@@ -62,19 +62,17 @@ def _curved(
     square = t * t - (share * t * t).sum() - (share * t**3).sum() * t  # away from 1 and t
     design = np.stack([np.ones_like(t), t, square])
 
-    def height(v: Array, index: Indices) -> Array:
-        return log_likelihood(link, v @ design, hits[index], misses[index])
-
-    def slopes(v: Array, index: Indices) -> Slopes:
+    def likelihood(v: Array, index: Indices) -> Local:
         at, h, m = terms(link, v @ design), hits[index], misses[index]
         bend = -(h * at.hit_bend + m * at.miss_bend)
         observed = (design[None] * bend[:, None]) @ design.T
         expected = (design[None] * ((h + m) * at.expected_weight())[:, None]) @ design.T
-        return (h * at.hit_slope + m * at.miss_slope) @ design.T, observed, expected
+        height = (h * at.log_hit + m * at.log_miss).sum(axis=1)
+        return height, (h * at.hit_slope + m * at.miss_slope) @ design.T, observed, expected
 
     begin = np.column_stack([start, np.zeros(len(start))])
     endless = np.full_like(begin, np.inf)
-    return climb(height, slopes, begin, -endless, endless).height
+    return climb(likelihood, begin, -endless, endless).height
 
 
 def _squares(t: Array, hits: Array, misses: Array, eta: Array, link: LinkName) -> tuple[Array, ...]:

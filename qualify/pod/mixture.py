@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from qualify.pod.climb import Height, Indices, Slopes, SlopesOf
+from qualify.pod.climb import Indices, Likelihood, Local
 from qualify.pod.links import Array, LinkName, eta_of, terms
 
 LEAST_PROBABILITY = 1e-100
@@ -50,27 +50,24 @@ class Counts:
         return Counts(self.t, *(np.repeat(part, times, axis=0) for part in parts))
 
 
-def _sum_height(up: Array, down: Array, r: Array, rest: Array) -> Array:
-    least = LEAST_PROBABILITY
-    logs = up * np.log(np.maximum(r, least)) + down * np.log(np.maximum(rest, least))
-    return np.asarray(logs.sum(axis=1))
-
-
-def _informations(jacobian: Array, up: Array, down: Array, r: Array, rest: Array) -> Slopes:
-    """Gradient, first part of the observed information, expected information."""
+def _summed(jacobian: Array, up: Array, down: Array, r: Array, rest: Array) -> Local:
+    """Log-likelihood, gradient, first part of the observed information, expected information."""
     r, rest = np.maximum(r, LEAST_PROBABILITY), np.maximum(rest, LEAST_PROBABILITY)
     turned = np.swapaxes(jacobian, 1, 2)
-    grad = (jacobian @ (up / r - down / rest)[:, :, None])[:, :, 0]
-    observed = (jacobian * (up / r**2 + down / rest**2)[:, None, :]) @ turned
+    height = (up * np.log(r) + down * np.log(rest)).sum(axis=1)
+    above, below = up / r, down / rest
+    grad = (jacobian @ (above - below)[:, :, None])[:, :, 0]
+    observed = (jacobian * (above / r + below / rest)[:, None, :]) @ turned
     expected = (jacobian * ((up + down) / r / rest)[:, None, :]) @ turned
-    return grad, observed, expected
+    return height, grad, observed, expected
 
 
-def mixture(counts: Counts, link: LinkName, mirrored: bool) -> tuple[Height, SlopesOf]:
+def mixture(counts: Counts, link: LinkName, mirrored: bool) -> Likelihood:
     """Likelihood of (a, w, b0, b1); see the head of this module."""
     hits, misses = counts.with_blanks()
     up, down = (misses, hits) if mirrored else (hits, misses)
     t = np.append(counts.t, 0.0)
+    powers = np.column_stack([np.ones_like(t), t, t * t])
 
     def parts(v: Array) -> tuple[Array, Array, Array, Array]:
         at = terms(link, v[:, 2:3] + v[:, 3:4] * counts.t)
@@ -84,45 +81,32 @@ def mixture(counts: Counts, link: LinkName, mirrored: bool) -> tuple[Height, Slo
             whole[k, :, :-1], whole[k, :, -1] = part, blank
         return whole[0], whole[1], whole[2], whole[3]
 
-    def height(v: Array, index: Indices) -> Array:
-        a, w = v[:, 0:1], v[:, 1:2]
-        g, g_rest, _, _ = parts(v)
-        rest = (1.0 - a) * ((1.0 - w) + w * g_rest)
-        return _sum_height(up[index], down[index], a + (1.0 - a) * w * g, rest)
-
-    def slopes(v: Array, index: Indices) -> Slopes:
+    def likelihood(v: Array, index: Indices) -> Local:
         a, w = v[:, 0:1], v[:, 1:2]
         g, g_rest, slope, bend = parts(v)
         r, in_a = a + (1.0 - a) * w * g, (1.0 - w) + w * g_rest
-        in_eta = (1.0 - a) * w * slope
-        jacobian = np.stack([in_a, (1.0 - a) * g, in_eta, in_eta * t], axis=1)
+        rest, in_w, in_eta = (1.0 - a) * in_a, (1.0 - a) * g, (1.0 - a) * w * slope
+        jacobian = np.empty((len(v), 4, t.size))
+        jacobian[:, 0], jacobian[:, 1], jacobian[:, 2] = in_a, in_w, in_eta
+        np.multiply(in_eta, t, out=jacobian[:, 3])
         u, d = up[index], down[index]
-        rest = (1.0 - a) * in_a
-        grad, observed, expected = _informations(jacobian, u, d, r, rest)
+        local = _summed(jacobian, u, d, r, rest)
         pull = u / np.maximum(r, LEAST_PROBABILITY) - d / np.maximum(rest, LEAST_PROBABILITY)
-        second = {
-            (0, 1): -g,
-            (0, 2): -w * slope,
-            (0, 3): -w * slope * t,
-            (1, 2): (1.0 - a) * slope,
-            (1, 3): (1.0 - a) * slope * t,
-            (2, 2): (1.0 - a) * w * bend,
-            (2, 3): (1.0 - a) * w * bend * t,
-            (3, 3): (1.0 - a) * w * bend * t * t,
-        }
-        for (j, k), value in second.items():
-            total = (pull * value).sum(axis=1)
-            observed[:, j, k] -= total
-            if j != k:
-                observed[:, k, j] -= total
-        return grad, observed, expected
+        along = (pull * slope) @ powers[:, :2]
+        bent = (pull * bend) @ powers * ((1.0 - a) * w)
+        second = np.zeros((len(v), 4, 4))  # sum of pull times the second derivatives of r
+        second[:, 0, 1] = -(pull * g).sum(axis=1)
+        second[:, 0, 2:] = -w * along
+        second[:, 1, 2:] = (1.0 - a) * along
+        second[:, 2, 3] = bent[:, 1]
+        second += np.swapaxes(second, 1, 2)
+        second[:, 2, 2], second[:, 3, 3] = bent[:, 0], bent[:, 2]
+        return local[0], local[1], local[2] - second, local[3]
 
-    return height, slopes
+    return likelihood
 
 
-def held_mixture(
-    counts: Counts, link: LinkName, psi: float, level: float
-) -> tuple[Height, SlopesOf]:
+def held_mixture(counts: Counts, link: LinkName, psi: float, level: float) -> Likelihood:
     """Likelihood of (floor, excess, b1) with P(hit) = `level` held at t = `psi`.
 
     eta0 = b0 + b1 psi is the link value there, its least value the one with plateau 1; `excess`
@@ -148,22 +132,15 @@ def held_mixture(
         in_a = 1.0 - above / (level - a) + in_eta_0 * moved
         return p, rest, in_a, in_eta_0, above * at.hit_slope * away
 
-    def extended(v: Array) -> list[Array]:
+    def likelihood(v: Array, index: Indices) -> Local:
         a = v[:, 0:1]
         blank = (a, 1.0 - a, np.ones_like(a), np.zeros_like(a), np.zeros_like(a))
-        return [np.concatenate(pair, axis=1) for pair in zip(parts(v), blank, strict=True)]
+        columns = zip(parts(v), blank, strict=True)
+        p, rest, *slopes = (np.concatenate(pair, axis=1) for pair in columns)
+        local = _summed(np.stack(slopes, axis=1), hits[index], misses[index], p, rest)
+        return local[0], local[1], local[3], local[3]
 
-    def height(v: Array, index: Indices) -> Array:
-        p, rest, *_ = extended(v)
-        return _sum_height(hits[index], misses[index], p, rest)
-
-    def slopes(v: Array, index: Indices) -> Slopes:
-        p, rest, *columns = extended(v)
-        jacobian = np.stack(columns, axis=1)
-        grad, _, expected = _informations(jacobian, hits[index], misses[index], p, rest)
-        return grad, expected, expected
-
-    return height, slopes
+    return likelihood
 
 
 def step_height(counts: Counts, floor: float | None, plateau: float | None) -> Array:

@@ -104,8 +104,7 @@ def from_starts(
     many = counts.repeated(times) if times > 1 else counts
     held = [None if part is None else np.full(sets * times, part) for part in (floor, plateau)]
     low, high, mirrored = _box(sets * times, held[0], held[1])
-    height, slopes = mixture(many, link, mirrored)
-    end = climb(height, slopes, _into(starts.reshape(-1, 4), mirrored), low, high)
+    end = climb(mixture(many, link, mirrored), _into(starts.reshape(-1, 4), mirrored), low, high)
     chosen = np.argmax(end.height.reshape(sets, times), axis=1)
     at = np.arange(sets) * times + chosen
     steep = step_height(counts, floor, plateau)

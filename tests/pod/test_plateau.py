@@ -7,13 +7,13 @@ import numpy as np
 import pytest
 from scipy import optimize, special
 
-from qualify.pod.chance_hits import fit_chance_hits, hit_probability, pod_behind_hits
-from qualify.pod.hit_miss import fit_hit_miss
-from qualify.pod.links import LINK_NAMES, pod_of
+from qualify.pod.chance_hits import fit_chance_hits
+from qualify.pod.links import LINK_NAMES
 from qualify.pod.mixture import Counts, held_mixture, mixture
 from qualify.pod.mixture_fits import best, two_parameter
 from qualify.pod.plateau import fit_plateau, plateau_pod
 from qualify.pod.plateau_bootstrap import plateau_bootstrap
+from qualify.pod.plateau_words import plateau_sentences
 
 DATA = Path(__file__).parents[1] / "published" / "data" / "hit_miss_sets.json"
 SETS = json.loads(DATA.read_text())
@@ -33,6 +33,15 @@ def joint(v, x, hits, curve=special.expit):
     return float((hits * np.log(p) + (1 - hits) * np.log(1 - p)).sum())
 
 
+def differences(likelihood, at, moves, part):
+    """Central differences of the height (part 0) or the gradient (part 1)."""
+    one = np.arange(1)
+    return [
+        (likelihood(at + m, one)[part] - likelihood(at - m, one)[part]) / 2 / np.abs(m).sum()
+        for m in moves
+    ]
+
+
 @pytest.mark.parametrize("link", LINK_NAMES)
 @pytest.mark.parametrize("mirrored", [False, True])
 def test_gradient_and_observed_information_are_those_of_the_likelihood(link, mirrored):
@@ -40,18 +49,18 @@ def test_gradient_and_observed_information_are_those_of_the_likelihood(link, mir
     size, hits = invented(1, 80, 0.9)
     t = np.sort(np.log(size))
     data = Counts(t, hits[None] * 1.0, 1.0 - hits[None], np.array([3.0]), np.array([40.0]))
-    height, slopes = mixture(data, link, mirrored)
+    likelihood = mixture(data, link, mirrored)
     one, at, step = np.arange(1), np.array([[0.06, 0.9, 0.3, 1.7]]), 1e-5
-    gradient, observed, _ = slopes(at, one)
+    _, gradient, observed, _ = likelihood(at, one)
     moves = step * np.eye(4)
-    by_height = [(height(at + m, one) - height(at - m, one))[0] / 2 / step for m in moves]
-    by_slope = [(slopes(at + m, one)[0] - slopes(at - m, one)[0])[0] / 2 / step for m in moves]
+    by_height = [d[0] for d in differences(likelihood, at, moves, 0)]
+    by_slope = [d[0] for d in differences(likelihood, at, moves, 1)]
     np.testing.assert_allclose(gradient[0], by_height, rtol=1e-6, atol=1e-6)
     np.testing.assert_allclose(-observed[0], by_slope, rtol=1e-6, atol=1e-4)
-    height, slopes = held_mixture(data, link, 0.7, 0.9)
+    likelihood = held_mixture(data, link, 0.7, 0.9)
     at, moves = np.array([[0.05, 0.4, 2.0]]), step * np.eye(3)
-    by_height = [(height(at + m, one) - height(at - m, one))[0] / 2 / step for m in moves]
-    np.testing.assert_allclose(slopes(at, one)[0][0], by_height, rtol=1e-6, atol=1e-6)
+    by_height = [d[0] for d in differences(likelihood, at, moves, 0)]
+    np.testing.assert_allclose(likelihood(at, one)[1][0], by_height, rtol=1e-6, atol=1e-6)
 
 
 @pytest.mark.parametrize(("seed", "plateau"), [(1, 0.85), (2, 0.92), (3, 1.0), (4, 0.95)])
@@ -126,6 +135,44 @@ def test_with_a_plateau_of_1_the_statistic_is_a_mixture_and_the_test_keeps_its_l
     assert statistic.min() > -1e-8
     assert np.mean(statistic < 1e-6) == pytest.approx(0.5, abs=0.08)
     assert np.mean(statistic > Z2) == pytest.approx(0.05, abs=0.033)
+
+
+def test_large_sample_theory_is_too_eager_at_60_targets_when_the_floor_is_free():
+    """Plateau truly 1: 15 % rejected at the 5 % level, 6 % with the floor held; 400 trials."""
+    x = np.linspace(np.log(0.5), np.log(8.0), 60)
+    pod = special.expit(3.0 * (x - np.log(1.6)))
+    hits = (np.random.default_rng(5).random((400, 60)) < pod).astype(float)
+    data = Counts((x - x.mean()) / x.std(), hits, 1.0 - hits, np.zeros(400), np.zeros(400))
+    curve = two_parameter(data, "logit")
+    level = []
+    for floor in (None, 0.0):
+        free = best(data, "logit", floor, None, curve)
+        held = best(data, "logit", floor, 1.0, curve)
+        level.append(np.mean(2 * (free.height - held.height) > Z2))
+    assert level[0] > 0.09
+    assert level[1] < 0.09
+
+
+def test_words_follow_the_numbers():
+    one = SETS["invented_lapses_n400"]
+    fit = fit_plateau(one["size"], one["hits"])
+    said = " ".join(plateau_sentences(fit))
+    assert "Plateau of POD 0.931, floor 0.021 (estimated from the targets alone)" in said
+    assert "at least 0.893 at 95 % confidence" in said
+    assert "is not excluded" in said
+    assert "too eager" in said
+    assert "without an upper bound: the data don't exclude a plateau at or below 0.90" in said
+    drawn = plateau_bootstrap(fit, seed=3, replicates=99)
+    said = " ".join(plateau_sentences(fit, drawn))
+    assert "p = 0.010 by 99 simulations; the data speak against a curve that rises to 1" in said
+    one = SETS["menarche"]
+    fit = fit_plateau(one["size"], one["hits"], one["trials"], floor="none")
+    said = " ".join(plateau_sentences(fit))
+    assert "no size has POD 0.90, is excluded" in said
+    assert f"at most {fit.a90_95.value:.4g} at 95 %" in said
+    none = SETS["invented_separated"]
+    (said,) = plateau_sentences(fit_plateau(none["size"], none["hits"]))
+    assert "do not overlap" in said
 
 
 @pytest.mark.parametrize("called_share", [0.02, 0.10])
@@ -218,34 +265,6 @@ def test_random_small_sets_never_raise_and_never_contradict_themselves():
                 assert fit.a90.value <= fit.a90_95.value
                 assert fit.plateau_lower_95.value > 0.9
                 assert plateau_pod(fit, fit.a90.value)[0] == pytest.approx(0.9, abs=1e-9)
-
-
-def test_chance_hits_are_taken_out_of_the_curve():
-    """P(hit) = share + (1 - share) POD; with share 0 the plain curve comes back."""
-    size, hits = invented(31, 300, 1.0, 0.2)
-    plain = fit_hit_miss(size, hits, bound="likelihood")
-    none = fit_chance_hits(size, hits, alpha_box=0.0)
-    assert none.a90.value == pytest.approx(plain.a90, rel=1e-9)
-    assert none.a90_95.value == pytest.approx(plain.a90_95, rel=1e-8)
-    freed = fit_chance_hits(size, hits, alpha_box=0.2)
-    assert freed.a90.value == pytest.approx(1.5 * 9**0.25, rel=0.15)  # logit 9 over slope 4
-    pods = pod_of("logit", freed.intercept + freed.slope * np.log(size))
-    own = joint((0.2, 1.0, freed.intercept, freed.slope), np.log(size), hits)
-    assert own == pytest.approx(freed.log_likelihood, abs=1e-8)
-    np.testing.assert_allclose(pod_behind_hits(hit_probability(pods, 0.2), 0.2), pods, atol=1e-12)
-    assert pod_behind_hits([0.1], 0.2)[0] == 0.0
-
-
-def test_chance_hit_bound_is_where_a_separate_profile_has_dropped_by_z_squared():
-    size, hits = invented(32, 200, 1.0, 0.1)
-    fit, x = fit_chance_hits(size, hits, alpha_box=0.1), np.log(size)
-    at = np.log(fit.a90_95.value)
-
-    def loss(slope):
-        return -joint((0.1, 1.0, np.log(9) - slope * at, slope), x, hits)
-
-    held = optimize.minimize_scalar(loss, bounds=(0.5, 20), options={"xatol": 1e-9})
-    assert 2 * (fit.log_likelihood + held.fun) == pytest.approx(Z2, abs=1e-7)
 
 
 @pytest.mark.parametrize(

@@ -43,9 +43,9 @@ def test_observed_information_agrees_with_r_s_numeric_hessian():
     climate = climate_of(observe(ONE["size"], ONE["hits"], None, "log"), 0, 0, "logit")
     found = best(climate.counts, "logit", None, None, two_parameter(climate.counts, "logit"))
     a, top, b0, b1 = found.values[0]
-    _, slopes = mixture(climate.counts, "logit", mirrored=False)
+    likelihood = mixture(climate.counts, "logit", mirrored=False)
     point = np.array([[a, (top - a) / (1 - a), b0, b1]])
-    covariance = np.linalg.inv(slopes(point, np.arange(1))[1][0])
+    covariance = np.linalg.inv(likelihood(point, np.arange(1))[2][0])
     w = point[0, 1]
     c, s = climate.centre, climate.spread
     # from (a, w, b0, b1 of t) to (logit floor, logit plateau, intercept, slope of x)
