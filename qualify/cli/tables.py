@@ -31,6 +31,7 @@ class Scale(StrEnum):
 class Bound(StrEnum):
     """Method of the bound on a90."""
 
+    calibrated = "calibrated"
     likelihood = "likelihood"
     wald = "wald"
 
@@ -54,7 +55,7 @@ def pod_hit_miss(
     ] = None,
     link: Annotated[Link, typer.Option(help="Link function.")] = Link.logit,
     scale: Annotated[Scale, typer.Option(help="Size axis.")] = Scale.log,
-    bound: Annotated[Bound, typer.Option(help="Method of the bound.")] = Bound.likelihood,
+    bound: Annotated[Bound, typer.Option(help="Method of the bound.")] = Bound.calibrated,
     confidence: Annotated[
         float, typer.Option(min=0.5, max=0.9999, help="One-sided confidence.")
     ] = 0.95,

@@ -25,7 +25,7 @@ from qualify.dossier.worst import worst_words
 from qualify.study.plan import Population
 from qualify.study.result import StudyResult
 
-OTHER = {"likelihood": "Wald", "wald": "likelihood"}
+BESIDE = {"calibrated": "likelihood", "likelihood": "wald", "wald": "likelihood"}
 SIZES = ("a50", "a90", "a90_95", "a90_95_wald", "a90_95_likelihood", "a90_lower_95")
 
 
@@ -43,7 +43,7 @@ def detection_chapter(result: StudyResult, pictures: Pictures) -> list[Flowable]
         body(
             f"Results {BASIS_WORDS[result.headline]}. Readers and kinds are fitted apart; nothing "
             f"is pooled. Sizes in mm; bounds are one-sided 95 %.{star} a90/95 is the {used} bound, "
-            f"which the criteria use; the {OTHER[used]} bound stands beside it to compare. Worst: "
+            f"which the criteria use; the {BESIDE[used]} bound stands beside it to compare. Worst: "
             "the reader whose a90/95 is largest or does not exist. n.e.: not examined, counted as "
             "missed; the largest miss is of examined targets only."
         )
@@ -71,10 +71,10 @@ def _kind(
 
 def _size_table(result: StudyResult, kind: str, told: Sequence[tuple[str, str]]) -> Flowable:
     used = result.inputs.plan.analysis.bound
-    other = "wald" if used == "likelihood" else "likelihood"
+    other = BESIDE[used]
     heads = [
         "Mode", "Reader", "n (n.e.)", "Hits", "Share", "Its lower bound", "a50", "a90",
-        "a90/95", f"{OTHER[used]} a90/95", "a90, lower bound", "Sizes tested",
+        "a90/95", f"{other} a90/95", "a90, lower bound", "Sizes tested",
         "Largest miss, examined", "Outcome",
     ]  # fmt: skip
     rows = []

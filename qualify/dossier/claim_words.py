@@ -14,6 +14,7 @@ from qualify.dossier.words import kind_words, mm, percent, sentence, signed, who
 from qualify.study.result import StudyResult
 
 HOLDS = {
+    "calibrated": "bound calibrated by simulation",
     "likelihood": "likelihood method; it holds less often than it says in small samples, and how "
     "often it holds for this trial was not simulated",
     "wald": "delta method; it holds less often than it says in small samples, and how often it "

@@ -129,7 +129,7 @@ def _curves(fit: HitMissFit) -> dict[str, tuple[float | None, ...]]:
     return {
         "curve_sizes": tuple(grid.tolist()),
         "curve_pod": tuple(curve(fit, grid).tolist()),
-        "bound_sizes": tuple(size_upper_bounds(fit, pods)),
+        "bound_sizes": size_upper_bounds(fit, pods, method="likelihood").sizes,
         "bound_pod": tuple(pods.tolist()),
     }
 

@@ -1,29 +1,30 @@
-"""Maximum likelihood for hits and misses: two-parameter, one-parameter and flat models.
+"""Maximum likelihood for hits and misses, thousands of data sets at once.
 
-Everything is batched: the leading axis counts data sets, the last axis targets. All four
-links have concave log-likelihoods, so Newton's method with step halving finds the one
-maximum wherever hits and misses overlap. Whether they do is decided beforehand from the data,
-in `qualify.pod.outcome`, never from the behaviour of the iteration.
-
-Source: McCullagh and Nelder 1989, section 4.4, with the observed information in place of the
-expected one for the steps (from memory; results checked in `tests/published`). The reported
-covariance is the inverse EXPECTED (Fisher) information.
+One engine serves fits, profiles, bootstrap, calibration of bounds and the count of how often a
+bound holds. The leading axis counts data sets, the last axis targets. All four links have
+concave log-likelihoods, so Newton's method with step halving finds the one maximum wherever
+hits and misses overlap. Whether they do is decided beforehand from the data, in
+`qualify.pod.outcome`, never from the behaviour of the iteration. The inner loops are compiled
+(`qualify.pod.kernels`, `qualify.pod.simulation`) and run in threads; every data set is computed
+by itself, so the number of threads changes no digit.
 """
 
+import itertools
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
+from numba import njit
 
-from qualify.pod.links import Array, LinkName, eta_of, log_likelihood, terms
+from qualify.pod.kernels import LINK_NUMBERS, climb_at, expected_at, fit_one, fit_two
+from qualify.pod.links import Array, LinkName, eta_of
 
-MAX_STEPS = 100
-MAX_HALVINGS = 60
-STEP_TOLERANCE = 1e-10  # relative; the step is still taken, so the error left is its square
-DECREMENT_TOLERANCE = 1e-12
-REACH = 1e8  # most that a step may move any eta, a guard against overflow
-LEAST_INFORMATION = 1e-100
-ROUNDING = 1e-13  # relative slack when two log-likelihoods are compared
+FINE = 1e-18  # gain in log-likelihood at which a fit stops; the last step is still taken
+CHUNKS = 8  # pieces of a batch; more than most machines of a reader have cores
+SMALL_BATCH = 64  # data sets; fewer are not worth a thread
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,86 +63,87 @@ class ThroughFits:
     converged: npt.NDArray[np.bool_]
 
 
-def _batch(x: Array, hits: Array, trials: Array) -> tuple[Array, Array, Array]:
-    """Sizes, hits and misses, each broadcast to (sets, targets)."""
-    x, hits, trials = np.broadcast_arrays(np.atleast_2d(x), np.atleast_2d(hits), trials)
-    return x.astype(float), hits.astype(float), (trials - hits).astype(float)
+@cache
+def _pool() -> ThreadPoolExecutor:
+    return ThreadPoolExecutor(CHUNKS, thread_name_prefix="pod")
 
 
-def _information(design: Array, weights: Array) -> Array:
-    """Sum of weight * design design'; design (parameters, sets, targets) -> (sets, k, k)."""
-    return np.asarray(np.einsum("jsn,sn,ksn->sjk", design, weights, design))
+def in_threads(work: Callable[[int, int], None], count: int, least: int = SMALL_BATCH) -> None:
+    """Call `work(first, last)` over pieces of 0..count, in threads where it pays."""
+    if count < least:
+        work(0, count)
+        return
+    edges = np.linspace(0, count, CHUNKS + 1).astype(int)
+    jobs = [_pool().submit(work, int(a), int(b)) for a, b in itertools.pairwise(edges)]
+    for job in jobs:
+        job.result()
 
 
-def _newton_step(information: Array, score: Array) -> Array:
-    """Solve information * step = score for one or two parameters; (sets, k)."""
-    if score.shape[1] == 1:
-        return np.asarray(score / np.maximum(information[:, 0, :], LEAST_INFORMATION))
-    a, b, d = information[:, 0, 0], information[:, 0, 1], information[:, 1, 1]
-    determinant = np.maximum(a * d - b * b, LEAST_INFORMATION)
-    first = (d * score[:, 0] - b * score[:, 1]) / determinant
-    second = (a * score[:, 1] - b * score[:, 0]) / determinant
-    return np.stack([first, second], axis=1)
+@njit(cache=True, nogil=True)
+def _fit_sets(
+    link: int, x: Array, hits: Array, trials: Array, start: Array, fine: float, out: Array
+) -> None:
+    """Fit each data set in its own centred and scaled sizes; `out` (sets, 14) is written.
 
-
-def _climb(
-    design: Array, offset: Array, hits: Array, misses: Array, link: LinkName, start: Array
-) -> tuple[Array, Array, npt.NDArray[np.bool_]]:
-    """Newton with step halving. design (k, sets, targets), start (sets, k).
-
-    Returns parameters (sets, k), log-likelihoods (sets,) and which sets converged.
+    x and trials have one row for all sets or one for each; start (sets,) is a link value.
     """
-    values = start.copy()
-    heights = log_likelihood(link, offset + np.einsum("jsn,sj->sn", design, values), hits, misses)
-    done = np.zeros(len(values), dtype=bool)
-    for _ in range(MAX_STEPS):
-        (todo,) = np.nonzero(~done)
-        if todo.size == 0:
-            break
-        part = (design[:, todo], offset[todo], hits[todo], misses[todo])
-        eta = part[1] + np.einsum("jsn,sj->sn", part[0], values[todo])
-        at = terms(link, eta)
-        pull = part[2] * at.hit_slope + part[3] * at.miss_slope
-        bend = -(part[2] * at.hit_bend + part[3] * at.miss_bend)
-        score = np.einsum("jsn,sn->sj", part[0], pull)
-        step = _newton_step(_information(part[0], bend), score)
-        moved = np.abs(np.einsum("jsn,sj->sn", part[0], step)).max(axis=1)
-        step *= np.minimum(1.0, REACH / np.maximum(moved, REACH))[:, None]
-        new, height = _halve(part, link, values[todo], heights[todo], step)
-        values[todo], heights[todo] = new, height
-        small_step = np.all(np.abs(step) <= STEP_TOLERANCE * (1.0 + np.abs(new)), axis=1)
-        small_gain = np.abs((score * step).sum(axis=1)) <= DECREMENT_TOLERANCE
-        done[todo] = small_step & small_gain
-    return values, heights, done
+    n = x.shape[1]
+    t, misses = np.empty(n), np.empty(n)
+    centre, scale = 0.0, 1.0
+    for s in range(hits.shape[0]):
+        row = s if x.shape[0] > 1 else 0
+        weight = trials[s if trials.shape[0] > 1 else 0]
+        if s == 0 or x.shape[0] > 1 or trials.shape[0] > 1:
+            total = weight.sum()
+            centre = (weight * x[row]).sum() / total
+            scale = np.sqrt((weight * (x[row] - centre) ** 2).sum() / total)
+            if not scale > 0.0:
+                scale = 1.0
+            for i in range(n):
+                t[i] = (x[row, i] - centre) / scale
+        for i in range(n):
+            misses[i] = weight[i] - hits[s, i]
+        a, b, height, done = fit_two(link, t, hits[s], misses, start[s], 0.0, np.inf, fine)
+        end = climb_at(link, a, b, t, hits[s], misses)
+        e00, e01, e11 = expected_at(link, a, b, t, weight)
+        one = out[s]
+        one[0], one[1], one[2], one[3] = a, b, height, 1.0 if done else 0.0
+        one[4], one[5] = end[1], end[2]
+        one[6], one[7], one[8] = e00, e01, e11
+        one[9], one[10], one[11] = end[3], end[4], end[5]
+        one[12], one[13] = centre, scale
 
 
-def _halve(
-    part: tuple[Array, Array, Array, Array],
+@njit(cache=True, nogil=True)
+def _hold_sets(
+    link: int, away: Array, hits: Array, misses: Array, level: Array, start: Array, out: Array
+) -> None:
+    for s in range(len(level)):
+        one = fit_one(link, away[s], hits[s], misses[s], level[s], start[s], FINE)
+        out[s, 0], out[s, 1], out[s, 2] = one[0], one[1], 1.0 if one[3] else 0.0
+
+
+def _rows(values: npt.ArrayLike, n: int) -> Array:
+    """As contiguous floats of one row for all data sets or one for each; (1 or sets, n)."""
+    rows = np.atleast_2d(np.asarray(values, dtype=float))
+    return np.ascontiguousarray(np.broadcast_to(rows, (rows.shape[0], n)))
+
+
+def _informations(e00: Array, e01: Array, e11: Array, centre: Array, scale: Array) -> Array:
+    """Information (sets, 2, 2) of intercept and slope in x from that in centred, scaled x."""
+    first = np.stack([e00, centre * e00 + scale * e01], axis=-1)
+    both = centre**2 * e00 + 2 * centre * scale * e01 + scale**2 * e11
+    return np.stack([first, np.stack([first[:, 1], both], axis=-1)], axis=-2)
+
+
+def fit_curves(
+    x: npt.ArrayLike,
+    hits: npt.ArrayLike,
+    trials: npt.ArrayLike,
     link: LinkName,
-    values: Array,
-    heights: Array,
-    step: Array,
-) -> tuple[Array, Array]:
-    """Take each step, halved until the log-likelihood does not fall; (sets, k) and (sets,)."""
-    design, offset, hits, misses = part
-    factor = np.ones(len(values))
-    slack = ROUNDING * (1.0 + np.abs(heights))
-    reached = heights.copy()
-    todo = np.arange(len(values))
-    for _ in range(MAX_HALVINGS):
-        trial = values[todo] + factor[todo, None] * step[todo]
-        eta = offset[todo] + np.einsum("jsn,sj->sn", design[:, todo], trial)
-        reached[todo] = log_likelihood(link, eta, hits[todo], misses[todo])
-        todo = todo[~(reached[todo] >= heights[todo] - slack[todo])]
-        if todo.size == 0:
-            break
-        factor[todo] *= 0.5
-    factor[todo] = 0.0
-    reached[todo] = heights[todo]
-    return values + factor[:, None] * step, reached
-
-
-def fit_curves(x: Array, hits: Array, trials: Array | float, link: LinkName) -> CurveFits:
+    *,
+    fine: float = FINE,
+) -> CurveFits:
     """Fit eta = intercept + slope * x to each data set by maximum likelihood.
 
     Parameters
@@ -149,42 +151,47 @@ def fit_curves(x: Array, hits: Array, trials: Array | float, link: LinkName) -> 
     x : (targets,) or (sets, targets), size or its logarithm.
     hits : (targets,) or (sets, targets).
     trials : opportunities behind each number of hits; a scalar or as `hits`.
+    fine : gain in log-likelihood at which the iteration stops; its error is about the square.
 
     Returns
     -------
     CurveFits : in the coordinates of `x`; the iteration runs in centred and scaled ones.
     """
-    x, hits, misses = _batch(x, hits, np.asarray(trials, dtype=float))
-    weight = hits + misses
-    total = weight.sum(axis=1)
-    centre = (weight * x).sum(axis=1) / total
-    scale = np.sqrt((weight * (x - centre[:, None]) ** 2).sum(axis=1) / total)
-    scale = np.where(scale > 0.0, scale, 1.0)
-    t = (x - centre[:, None]) / scale[:, None]
-    design = np.stack([np.ones_like(t), t])
-    start = np.zeros((len(t), 2))
-    start[:, 0] = eta_of(link, (hits.sum(axis=1) + 0.5) / (total + 1.0))
-    values, heights, done = _climb(design, np.zeros_like(t), hits, misses, link, start)
-    at = terms(link, np.einsum("jsn,sj->sn", design, values))
-    score = np.einsum("jsn,sn->sj", design, hits * at.hit_slope + misses * at.miss_slope)
-    # theta = (intercept, slope) of x; values = forward theta, so information goes back by it
-    forward = np.zeros((len(t), 2, 2))
-    forward[:, 0, 0], forward[:, 0, 1], forward[:, 1, 1] = 1.0, centre, scale
-    turned = np.swapaxes(forward, 1, 2)
-    bend = -(hits * at.hit_bend + misses * at.miss_bend)
+    n = np.shape(np.atleast_2d(np.asarray(x)))[1]
+    xs, found, tried = _rows(x, n), _rows(hits, n), _rows(trials, n)
+    sets = max(len(xs), len(found), len(tried)) if len(found) else 0
+    found = np.ascontiguousarray(np.broadcast_to(found, (sets, n)))
+    total = np.broadcast_to(tried.sum(axis=1), sets)
+    start = eta_of(link, (found.sum(axis=1) + 0.5) / (total + 1.0))
+    out = np.empty((sets, 14))
+
+    def work(first: int, last: int) -> None:
+        part = slice(first, last)
+        own_x, own_tried = (a[part] if len(a) > 1 else a for a in (xs, tried))
+        if last > first:
+            number = LINK_NUMBERS[link]
+            _fit_sets(number, own_x, found[part], own_tried, start[part], fine, out[part])
+
+    in_threads(work, sets)
+    a, b, height, done, s0, s1, e00, e01, e11, o00, o01, o11, centre, scale = out.T
     return CurveFits(
-        intercept=values[:, 0] - values[:, 1] * centre / scale,
-        slope=values[:, 1] / scale,
-        log_likelihood=heights,
-        expected_information=turned @ _information(design, weight * at.expected_weight()) @ forward,
-        observed_information=turned @ _information(design, bend) @ forward,
-        score=score,
-        converged=done,
+        intercept=a - b * centre / scale,
+        slope=b / scale,
+        log_likelihood=height.copy(),
+        expected_information=_informations(e00, e01, e11, centre, scale),
+        observed_information=_informations(o00, o01, o11, centre, scale),
+        score=np.stack([s0, s1], axis=1),
+        converged=done > 0.5,
     )
 
 
 def fit_through(
-    x: Array, hits: Array, trials: Array | float, link: LinkName, psi: Array, level: Array
+    x: npt.ArrayLike,
+    hits: npt.ArrayLike,
+    trials: npt.ArrayLike,
+    link: LinkName,
+    psi: npt.ArrayLike,
+    level: npt.ArrayLike,
 ) -> ThroughFits:
     """Fit only the slope, with eta held at `level` where x = `psi`: the profile for a size.
 
@@ -197,27 +204,34 @@ def fit_through(
     -------
     ThroughFits : (sets,) each.
     """
-    x, hits, misses = _batch(x, hits, np.asarray(trials, dtype=float))
-    psi, level = np.atleast_1d(psi).astype(float), np.atleast_1d(level).astype(float)
-    sets = max(len(x), len(psi), len(level))
-    psi, level = np.broadcast_to(psi, sets), np.broadcast_to(level, sets)
-    x, hits, misses = (np.broadcast_to(a, (sets, x.shape[1])) for a in (x, hits, misses))
-    reach = np.maximum(1.0, np.abs(psi))
-    away = x / reach[:, None] - (psi / reach)[:, None]  # (x - psi) / reach, exact for far psi
-    offset = np.broadcast_to(level[:, None], away.shape)
+    n = np.shape(np.atleast_2d(np.asarray(x)))[1]
+    rows = [_rows(a, n) for a in (x, hits, trials)]
+    at, held = np.atleast_1d(psi).astype(float), np.atleast_1d(level).astype(float)
+    sets = max(*(len(a) for a in rows), len(at), len(held))
+    xs, found, tried = (np.ascontiguousarray(np.broadcast_to(a, (sets, n))) for a in rows)
+    at, held = (np.ascontiguousarray(np.broadcast_to(a, sets)) for a in (at, held))
+    reach = np.maximum(1.0, np.abs(at))
+    away = xs / reach[:, None] - (at / reach)[:, None]  # (x - psi) / reach, exact for far psi
     # start as near as one slope can bring the curve to the flat model
-    total = (hits + misses).sum(axis=1)
-    flat = eta_of(link, (hits.sum(axis=1) + 0.5) / (total + 1.0))
-    start = (flat - level) * away.mean(axis=1) / np.maximum((away**2).mean(axis=1), 1e-300)
-    values, heights, done = _climb(away[None], offset, hits, misses, link, start[:, None])
-    return ThroughFits(values[:, 0] / reach, heights, done)
+    flat = eta_of(link, (found.sum(axis=1) + 0.5) / (tried.sum(axis=1) + 1.0))
+    start = (flat - held) * away.mean(axis=1) / np.maximum((away**2).mean(axis=1), 1e-300)
+    out = np.empty((sets, 3))
+    lost = tried - found
+
+    def work(first: int, last: int) -> None:
+        p = slice(first, last)
+        _hold_sets(LINK_NUMBERS[link], away[p], found[p], lost[p], held[p], start[p], out[p])
+
+    in_threads(work, sets)
+    return ThroughFits(out[:, 0] / reach, out[:, 1].copy(), out[:, 2] > 0.5)
 
 
-def flat_log_likelihood(hits: Array, trials: Array | float) -> Array:
+def flat_log_likelihood(hits: npt.ArrayLike, trials: npt.ArrayLike) -> Array:
     """Log-likelihood (sets,) of one POD for all sizes, without binomial constants."""
-    hits, trials = np.broadcast_arrays(np.atleast_2d(hits), np.asarray(trials, dtype=float))
-    found, total = hits.sum(axis=1, dtype=float), trials.sum(axis=1)
-    return np.asarray(entropy_sum(found, total))
+    found, tried = np.broadcast_arrays(
+        np.atleast_2d(np.asarray(hits, dtype=float)), np.asarray(trials, dtype=float)
+    )
+    return np.asarray(entropy_sum(found.sum(axis=1), tried.sum(axis=1)))
 
 
 def entropy_sum(found: Array, total: Array) -> Array:

@@ -1,30 +1,31 @@
 """The POD curve of hits and misses: one call, one frozen result."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
 
-from qualify.pod.bounds import (
-    BOUND_NAMES,
-    NOT_FITTED,
-    BoundName,
-    BoundValue,
-    FittedCurve,
-    fitted_curve,
-    likelihood_bound,
-    normal_quantile,
-    wald_bound,
-)
+from qualify.pod.all_bounds import Bounds, bounds_of, no_bounds
+from qualify.pod.calibrated import SEED, SIMULATIONS
 from qualify.pod.false_calls import proportion_bounds
 from qualify.pod.links import Array, LinkName, eta_of, link_named, pod_of
 from qualify.pod.notices import Findings, Notice, notices_of
 from qualify.pod.observations import Observations, Scale, observe
 from qualify.pod.outcome import Outcome, Overlap, overlap
+from qualify.pod.problem import (
+    BOUND_NAMES,
+    BoundName,
+    FittedCurve,
+    SizedHits,
+    normal_quantile,
+    sized_hits,
+)
 
+WITH_BOUNDS = (None, "separated", "quasi_separated")  # outcomes of the data alone
 LEAST_SLOPE = 1e-10  # per standard deviation of x; less is rounding of no slope at all
 
-Bounds = dict[str, dict[str, BoundValue]]
+USUAL: tuple[BoundName, ...] = ("wald", "likelihood")
 Matrix = tuple[tuple[float, float], tuple[float, float]]
 
 
@@ -44,6 +45,7 @@ class HitMissFit:
         bound.
     intercept, slope : of eta in x.
     covariance : of intercept and slope, inverse EXPECTED information.
+    covariance_observed : the same from the OBSERVED information; equal for the logit.
     log_likelihood : with binomial constants only when `trials` was given.
     deviance : against one POD for each row given.
     aic : 4 - 2 * log_likelihood.
@@ -51,9 +53,11 @@ class HitMissFit:
     a50, a90 : sizes with POD 0.50 and 0.90; None where POD is not shown to rise with size.
     a90_95, a90_lower_95 : one-sided upper and lower bound on a90 of the kind `bound`, at
         `confidence` (the names say 95 for the usual case).
-    bounds : `wald` and `likelihood`, each with `upper` and `lower`.
+    bounds : `wald`, `likelihood`, the kind `bound` and those asked for, each with `upper` and
+        `lower`.
+    seed : of the bounds that rest on simulation.
     tested_range : smallest and largest size tested.
-    extrapolated : whether a90 or its upper bound lies outside it; None without a90.
+    extrapolated : whether a90 or its upper bound lies outside it; None without either.
     largest_miss, smallest_hit : sizes, None where there is no miss or no hit.
     all_hit_lower_bound : exact lower bound of the share hit, when all were hit, else None.
     notices : remarks that belong beside the numbers.
@@ -70,6 +74,7 @@ class HitMissFit:
     intercept: float | None
     slope: float | None
     covariance: Matrix | None
+    covariance_observed: Matrix | None
     log_likelihood: float | None
     deviance: float | None
     aic: float | None
@@ -80,6 +85,7 @@ class HitMissFit:
     a90_lower_95: float | None
     bound: BoundName
     bounds: Bounds
+    seed: int
     tested_range: tuple[float, float]
     extrapolated: bool | None
     largest_miss: float | None
@@ -98,38 +104,20 @@ def _bound_named(name: str) -> BoundName:
     return name
 
 
-def _no_bounds(outcome: Outcome) -> Bounds:
-    reason = NOT_FITTED[outcome]
-    return {
-        m: {
-            "upper": BoundValue(None, reason, m, "upper"),
-            "lower": BoundValue(None, reason, m, "lower"),
-        }
-        for m in BOUND_NAMES
-    }
-
-
-def _all_bounds(curve: FittedCurve, confidence: float) -> Bounds:
-    return {
-        name: {
-            "upper": make(curve, 0.9, confidence, "upper"),
-            "lower": make(curve, 0.9, confidence, "lower"),
-        }
-        for name, make in (("wald", wald_bound), ("likelihood", likelihood_bound))
-    }
-
-
 def _size_with(curve: FittedCurve, pod: float) -> float | None:
     return curve.size_at(float((eta_of(curve.link, pod) - curve.intercept) / curve.slope))
 
 
-def _coefficients(curve: FittedCurve) -> tuple[float, float, Matrix]:
-    """Intercept, slope and covariance in x from those in centred and scaled x."""
+def _coefficients(curve: FittedCurve) -> tuple[float, float, Matrix, Matrix]:
+    """Intercept, slope and both covariances in x from those in centred and scaled x."""
     back = np.array([[1.0, -curve.centre / curve.spread], [0.0, 1.0 / curve.spread]])
-    v = back @ curve.covariance @ back.T
     intercept, slope = back @ np.array([curve.intercept, curve.slope])
-    covariance = ((float(v[0, 0]), float(v[0, 1])), (float(v[0, 1]), float(v[1, 1])))
-    return float(intercept), float(slope), covariance
+    expected, observed = (_matrix(back @ v @ back.T) for v in (curve.covariance, curve.observed))
+    return float(intercept), float(slope), expected, observed
+
+
+def _matrix(v: Array) -> Matrix:
+    return (float(v[0, 0]), float(v[0, 1])), (float(v[0, 1]), float(v[1, 1]))
 
 
 def fit_hit_miss(
@@ -140,7 +128,10 @@ def fit_hit_miss(
     link: str = "logit",
     scale: str = "log",
     confidence: float = 0.95,
-    bound: str = "likelihood",
+    bound: str = "calibrated",
+    also: Sequence[str] = (),
+    seed: int = SEED,
+    simulations: int = SIMULATIONS,
 ) -> HitMissFit:
     """Fit a POD curve to hits and misses, or say why there is none.
 
@@ -152,32 +143,47 @@ def fit_hit_miss(
     link : `logit`, `probit`, `cloglog` or `loglog`.
     scale : `log` (natural logarithm) or `linear`.
     confidence : of each one-sided bound, above 0.5 and below 1.
-    bound : `likelihood` or `wald`, the kind reported as `a90_95`; both stand in `bounds`.
+    bound : the kind reported as `a90_95`, one of `qualify.pod.problem.BOUND_NAMES`.
+    also : kinds that are to stand in `bounds` besides it, `wald` and `likelihood`.
+    seed : of the bounds that rest on simulation, recorded in the result.
+    simulations : simulated trials behind the calibrated bound.
 
     Raises
     ------
     ValueError : for missing, negative or (log scale) zero sizes, hits outside 0..trials, lists of
         unequal length, an unknown link, scale or bound, or confidence out of range.
+    ArithmeticError : when the iteration does not converge, which overlap rules out.
     """
-    chosen_link, chosen_bound = link_named(link), _bound_named(bound)
+    chosen_link, chosen = link_named(link), _bound_named(bound)
+    names = tuple(dict.fromkeys((*USUAL, chosen, *(_bound_named(name) for name in also))))
     normal_quantile(confidence)  # refuses a confidence out of range
     seen = observe(size, hits, trials, scale)
     lie = overlap(seen)
-    curve = fitted_curve(seen, chosen_link) if lie.outcome is None else None
-    return _assemble(_findings(seen, lie, curve, chosen_bound, confidence), curve, chosen_link)
+    data = sized_hits(seen, chosen_link) if lie.outcome in WITH_BOUNDS else None
+    if lie.outcome is None and not isinstance(data, FittedCurve):
+        message = "the fit did not converge although hits and misses overlap"
+        raise ArithmeticError(message)
+    outcome: Outcome = lie.outcome or "fitted"
+    if isinstance(data, FittedCurve) and data.slope <= LEAST_SLOPE:
+        outcome = "decreasing"
+    if data is None or outcome == "decreasing":
+        bounds = no_bounds(outcome, names)
+    else:
+        bounds = bounds_of(seen, data, names, outcome, confidence, seed, simulations)
+    found = _findings(seen, lie, data, outcome, chosen, bounds, confidence)
+    return _assemble(found, data, chosen_link, seed)
 
 
 def _findings(
     seen: Observations,
     lie: Overlap,
-    curve: FittedCurve | None,
+    data: SizedHits | None,
+    outcome: Outcome,
     bound: BoundName,
+    bounds: Bounds,
     confidence: float,
 ) -> Findings:
-    outcome: Outcome = lie.outcome or "fitted"
-    if curve is not None and curve.slope <= LEAST_SLOPE:
-        outcome = "decreasing"
-    rising = curve if outcome == "fitted" else None
+    rising = data if outcome == "fitted" and isinstance(data, FittedCurve) else None
     shown = rising is not None and rising.slope_lr > normal_quantile(confidence) ** 2
     told = rising if shown else None
     all_hit = proportion_bounds(seen.total, seen.total, confidence)[0]
@@ -187,7 +193,7 @@ def _findings(
         outcome=outcome,
         confidence=confidence,
         bound=bound,
-        bounds=_no_bounds(outcome) if rising is None else _all_bounds(rising, confidence),
+        bounds=bounds,
         slope_shown=shown,
         a50=None if told is None else _size_with(told, 0.5),
         a90=None if told is None else _size_with(told, 0.9),
@@ -195,10 +201,11 @@ def _findings(
     )
 
 
-def _assemble(found: Findings, curve: FittedCurve | None, link: LinkName) -> HitMissFit:
+def _assemble(found: Findings, data: SizedHits | None, link: LinkName, seed: int) -> HitMissFit:
     seen = found.seen
-    intercept, slope, covariance = (None,) * 3 if curve is None else _coefficients(curve)
-    height = None if curve is None else curve.log_likelihood + seen.constant
+    curve = data if isinstance(data, FittedCurve) else None
+    intercept, slope, covariance, observed = (None,) * 4 if curve is None else _coefficients(curve)
+    height = None if curve is None else curve.top + seen.constant
     chosen = found.bounds[found.bound]
     low, high = float(seen.size[0]), float(seen.size[-1])
     reported = [v for v in (found.a90, chosen["upper"].value) if v is not None]
@@ -213,8 +220,9 @@ def _assemble(found: Findings, curve: FittedCurve | None, link: LinkName) -> Hit
         intercept=intercept,
         slope=slope,
         covariance=covariance,
+        covariance_observed=observed,
         log_likelihood=height,
-        deviance=None if curve is None else max(0.0, 2 * (seen.saturated - curve.log_likelihood)),
+        deviance=None if curve is None else max(0.0, 2 * (seen.saturated - curve.top)),
         aic=None if height is None else 4.0 - 2.0 * height,
         slope_lr=None if curve is None else curve.slope_lr,
         a50=found.a50,
@@ -223,8 +231,9 @@ def _assemble(found: Findings, curve: FittedCurve | None, link: LinkName) -> Hit
         a90_lower_95=chosen["lower"].value,
         bound=found.bound,
         bounds=found.bounds,
+        seed=seed,
         tested_range=(low, high),
-        extrapolated=None if found.a90 is None else outside,
+        extrapolated=outside if reported else None,
         largest_miss=found.lie.largest_miss,
         smallest_hit=found.lie.smallest_hit,
         all_hit_lower_bound=found.all_hit_lower_bound,

@@ -18,6 +18,7 @@ import numpy.typing as npt
 from scipy import special
 
 Array: TypeAlias = npt.NDArray[np.float64]
+Flags: TypeAlias = npt.NDArray[np.bool_]
 LinkName: TypeAlias = Literal["logit", "probit", "cloglog", "loglog"]
 
 LINK_NAMES: tuple[LinkName, ...] = ("logit", "probit", "cloglog", "loglog")

@@ -4,11 +4,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from qualify.pod.bounds import BoundName, BoundValue
 from qualify.pod.observations import Observations
 from qualify.pod.outcome import Outcome, Overlap
+from qualify.pod.problem import BoundName, BoundValue
 
 FEWEST_TARGETS = 60  # handbook figure, see `_few_targets`
+COARSE = 0.02  # of the bound: a larger error of the simulation is told
 LAPSE_FACTOR = 1.5  # house rule, no source: misses so far above a90 are no matter of size alone
 HOLDS: dict[BoundName, str] = {
     "likelihood": "the 95 % likelihood bound on a90 held in 88 to 94 % of trials",
@@ -95,30 +96,41 @@ def _few_targets(found: Findings) -> Notice | None:
         return None
     text = (
         f"{found.seen.total} trials: fewer than 60 targets, the least for hit/miss data in "
-        "MIL-HDBK-1823A (figure recalled from memory, not verified). Below it bounds hold less "
-        "often still."
+        "MIL-HDBK-1823A (figure recalled from memory, not verified). Below it the shape of the "
+        "curve can hardly be checked."
     )
     return Notice("few_targets", text)
 
 
 def _bound_notices(found: Findings) -> list[Notice]:
     notices: list[Notice] = []
-    if not found.slope_shown:
+    if found.outcome == "fitted" and not found.slope_shown:
         text = (
             f"POD is not shown to rise with size at {100 * found.confidence:g} % confidence, so "
             "a50, a90 and their bounds do not exist."
         )
         notices.append(Notice("slope_not_shown", text))
-    upper = found.bounds[found.bound]["upper"]
+    upper, lower = (found.bounds[found.bound][side] for side in ("upper", "lower"))
     if upper.value is None:
         notices.append(Notice("no_upper_bound", f"No upper bound on a90: {upper.reason}."))
-    else:
+    elif found.bound in HOLDS:
         text = (
             "Likelihood and Wald bounds hold less often than they say in small samples: in "
             f"{DESIGN}, {HOLDS[found.bound]}. It can be less elsewhere."
         )
         notices.append(Notice("bound_holds_less", text))
-    lower = found.bounds[found.bound]["lower"]
+    elif upper.error is not None and upper.error > COARSE * upper.value:
+        text = (
+            f"The bound on a90 rests on {upper.simulations} simulated trials and is known to "
+            f"{_size(upper.error)} only (standard error of the simulation)."
+        )
+        notices.append(Notice("coarse_simulation", text))
+    if found.bound == "cheng_iles":
+        text = (
+            "The bound reported is that of the whole curve at once, a wider statement than one "
+            "on a90 alone."
+        )
+        notices.append(Notice("whole_curve", text))
     if lower.value is None:
         notices.append(Notice("no_lower_bound", f"No lower bound on a90: {lower.reason}."))
     return notices
@@ -166,7 +178,7 @@ def _lapses(found: Findings) -> Notice | None:
 def notices_of(found: Findings) -> tuple[Notice, ...]:
     """All notices that apply, the most serious first."""
     notices: list[Notice | None] = [_outcome_notice(found)]
-    if found.outcome == "fitted":
+    if found.outcome in ("fitted", "separated", "quasi_separated"):
         notices += _bound_notices(found)
         notices += _range_notices(found)
         notices.append(_lapses(found))

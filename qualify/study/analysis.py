@@ -10,8 +10,10 @@ from qualify.pod.false_calls import false_call_rate, proportion_bounds
 from qualify.pod.hit_miss import HitMissFit, fit_hit_miss
 from qualify.reading.tables import BLANK, Tables
 from qualify.sizing.error import SizingError, sizing_error
+from qualify.study.curve_checks import Cell
 from qualify.study.plan import Plan, Population
-from qualify.study.result import Cell, StudyNotice
+from qualify.study.result import StudyNotice
+from qualify.study.told import told_bound
 
 BLANK_UNITS, FLAWED_UNITS, STUDY = "blank_units", "flawed_units", "study"
 LAPSE = 1.5
@@ -27,6 +29,22 @@ class Analysis:
     fits: dict[Cell, HitMissFit] = field(default_factory=dict)
     sizings: dict[Cell, SizingError] = field(default_factory=dict)
     notices: list[StudyNotice] = field(default_factory=list)
+    _same: dict[tuple[tuple[float, ...], ...], HitMissFit] = field(default_factory=dict)
+
+    def fit(self, rows: pd.DataFrame, plan: Plan) -> HitMissFit:
+        """Fit the curve of these targets; the same hits on another basis are fitted once."""
+        size, hit = (tuple(rows[name].astype(float)) for name in ("size_mm", "hit"))
+        if (size, hit) not in self._same:
+            chosen = plan.analysis
+            self._same[(size, hit)] = fit_hit_miss(
+                size,
+                hit,
+                link=chosen.link,
+                scale=chosen.scale,
+                bound=chosen.bound,
+                seed=chosen.seed,
+            )
+        return self._same[(size, hit)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,13 +133,7 @@ def _detection(
     where.add("detection_rate_upper", upper, "fraction", method=EXACT, side="upper", reason=none)
     if not n:
         return
-    fit = fit_hit_miss(
-        rows["size_mm"].to_numpy(),
-        rows["hit"].to_numpy(dtype=float),
-        link=plan.analysis.link,
-        scale=plan.analysis.scale,
-        bound=plan.analysis.bound,
-    )
+    fit = out.fit(rows, plan)
     out.fits[(basis, population.kind, mode, reader)] = fit
     missed = rows[(rows["hit"] == 0) & (rows["examined"] == 1)]
     _curve(where, fit, float(missed["size_mm"].max()) if len(missed) else None)
@@ -145,20 +157,21 @@ def _curve(where: _Where, fit: HitMissFit, largest_miss: float | None) -> None:
     for name, value in (("a50", fit.a50), ("a90", fit.a90)):
         reason = none or (flat if value is None else None)
         where.add(name, value, "mm", method=model, reason=reason, in_range=inside(value))
-    sides: tuple[tuple[str, Side], ...] = (("a90_95", "upper"), ("a90_lower_95", "lower"))
     for method, bounds in sorted(fit.bounds.items()):
-        for name, side in sides:
-            bound = bounds[side]
-            chosen = name if method == fit.bound else f"{name}_{method}"
+        for name, side in (("a90_95", "upper"), ("a90_lower_95", "lower")):
+            told = told_bound(bounds[side], fit.seed)
             where.add(
-                chosen,
-                bound.value,
+                name if method == fit.bound else f"{name}_{method}",
+                told.value,
                 "mm",
-                method=f"{method} bound; {model}",
-                side=side,
-                reason=bound.reason,
-                in_range=inside(bound.value),
+                method=f"{told.method}; {model}",
+                side=bounds[side].side,
+                reason=bounds[side].reason,
+                in_range=inside(told.value),
             )
+            if bounds[side].error is not None:
+                error = f"{name}_simulation_error"
+                where.add(error, bounds[side].error, "mm", method="standard error of simulation")
     where.add("smallest_size", low, "mm", method="as built")
     where.add("largest_size", high, "mm", method="as built")
     for name, value in (("largest_miss", largest_miss), ("smallest_hit", fit.smallest_hit)):

@@ -27,7 +27,7 @@ def pod_hit_miss(
     reader: str | None = None,
     link: str = "logit",
     scale: str = "log",
-    bound: str = "likelihood",
+    bound: str = "calibrated",
     confidence: float = 0.95,
 ) -> Document:
     """Return the POD of a table of hits and misses, the keys as README.md lists them.

@@ -12,13 +12,12 @@ from qualify.reading.call_sheet import Call
 from qualify.reading.key import KeyRow, SetRow
 from qualify.reading.tables import Tables
 from qualify.sizing.error import SizingError
+from qualify.study.curve_checks import Cell, CurveCheck
 from qualify.study.declaration import Declaration
 from qualify.study.deviations import Deviation
 from qualify.study.plan import Plan
 
 EventStatus = Literal["recorded", "declared", "not recorded"]
-Cell = tuple[str, str, str, str]
-"""Basis, target kind, mode, reader."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +80,7 @@ class StudyResult:
     tables : the three tables, first readings and re-readings alike.
     views : for each basis, the rows of the tables that count on it.
     fits, sizings : by (basis, kind, mode, reader).
+    checks : what stands beside each curve, on the basis of the claim box.
     headline : the basis that governs the claim box.
     synthetic : whether any signal or reading is not of the real world.
     """
@@ -92,6 +92,7 @@ class StudyResult:
     events: tuple[StudyEvent, ...]
     fits: Mapping[Cell, HitMissFit]
     sizings: Mapping[Cell, SizingError]
+    checks: Mapping[Cell, CurveCheck]
     estimates: Estimates
     verdicts: tuple[Verdict, ...]
     notices: tuple[StudyNotice, ...]

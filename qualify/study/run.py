@@ -12,6 +12,8 @@ from qualify.reading.scoring import score
 from qualify.reading.tables import Tables
 from qualify.study.analysis import STUDY, Analysis, analyse
 from qualify.study.cautions import study_notices
+from qualify.study.check_estimates import check_estimates
+from qualify.study.curve_checks import Cell, CurveCheck, check_curves
 from qualify.study.deviations import Deviation
 from qualify.study.finding import (
     find_deviations,
@@ -19,7 +21,7 @@ from qualify.study.finding import (
     overlap_left,
     revisions_in_use,
 )
-from qualify.study.headline import headline_of
+from qualify.study.headline import Headline, headline_of
 from qualify.study.plan import Plan
 from qualify.study.result import StudyInputs, StudyResult
 from qualify.study.views import views_of
@@ -54,6 +56,9 @@ class _State:
     readers: tuple[str, ...] = ()
     analysis: Analysis | None = None
     verdicts: tuple[Verdict, ...] = ()
+    headline: Headline = "as_found"
+    headline_reason: str = ""
+    checks: Mapping[Cell, CurveCheck] | None = None
 
 
 def scheme_of(plan: Plan) -> Scheme:
@@ -145,7 +150,17 @@ def _judge(state: _State) -> _State:
             unexamined_limit=plan.not_examined.limit_fraction,
             readers=state.readers,
         )
-    return replace(state, verdicts=tuple(verdicts))
+    headline, reason = headline_of(verdicts, state.deviations, plan.criteria)
+    return replace(state, verdicts=tuple(verdicts), headline=headline, headline_reason=reason)
+
+
+def _check(state: _State) -> _State:
+    assert state.analysis is not None
+    assert state.views is not None
+    fits, basis = state.analysis.fits, state.headline
+    checks = check_curves(fits, state.views[basis], state.inputs.plan, basis)
+    state.analysis.estimates.extend(check_estimates(checks, fits))
+    return replace(state, checks=checks)
 
 
 STAGES: tuple[tuple[str, Callable[[_State], _State]], ...] = (
@@ -153,6 +168,7 @@ STAGES: tuple[tuple[str, Callable[[_State], _State]], ...] = (
     ("looking for deviations", _examine),
     ("fitting curves, counting false calls, sizing", _analyse),
     ("holding the results against the criteria", _judge),
+    ("checking the curves, and how often their bounds hold", _check),
 )
 
 
@@ -160,8 +176,8 @@ def _result(state: _State) -> StudyResult:
     assert state.tables is not None
     assert state.views is not None
     assert state.analysis is not None
+    assert state.checks is not None
     plan, declaration = state.inputs.plan, state.inputs.declaration
-    headline, reason = headline_of(state.verdicts, state.deviations, plan.criteria)
     return StudyResult(
         inputs=state.inputs,
         tables=state.tables,
@@ -170,11 +186,12 @@ def _result(state: _State) -> StudyResult:
         events=order_of_events(declaration),
         fits=state.analysis.fits,
         sizings=state.analysis.sizings,
+        checks=state.checks,
         estimates=Estimates(tuple(state.analysis.estimates)),
         verdicts=state.verdicts,
         notices=tuple(state.analysis.notices),
         readers=state.readers,
-        headline=headline,
-        headline_reason=reason,
+        headline=state.headline,
+        headline_reason=state.headline_reason,
         synthetic=declaration.invented or plan.signal != "measured" or plan.read_by == "model",
     )
