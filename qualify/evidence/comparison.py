@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import Any
 
 EXACT, CLOSED_FORM, ITERATED = 0.0, 1e-10, 1e-7
-SIMULATED = 0.05  # one step of rounding: a simulated trial on the edge may fall to either side
+SIMULATED = 0.1  # about a step of rounding: a simulated trial on the edge may fall to either side
 TOLERANCES: Mapping[str, float] = {
     "count": EXACT,
     "detection_rate": CLOSED_FORM,

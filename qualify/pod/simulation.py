@@ -24,7 +24,7 @@ FIRST_MIX, SECOND_MIX = np.uint64(0xBF58476D1CE4E5B9), np.uint64(0x94D049BB13311
 S27, S30, S31, S11 = np.uint64(27), np.uint64(30), np.uint64(31), np.uint64(11)
 UNIT = 1.0 / 9007199254740992.0  # 2^-53
 
-FINE = 1e-8  # gain in log-likelihood at which a simulated fit stops; its error is the square
+FINE = 1e-5  # gain in log-likelihood at which a simulated fit stops; its error is about the square
 SLACK = 1e-7  # of a squared root: equal data sets count as equal in spite of rounding
 OTHER_SIDE = -1.0  # stands for any root on the side that is not asked for
 

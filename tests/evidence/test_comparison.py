@@ -19,10 +19,11 @@ def estimate(statistic: str, value: float | None, unit: str = "mm") -> dict:
 
 RESULTS = {
     "estimates": [
-        estimate("a90_95", 0.912345678901),
+        estimate("a90_95_likelihood", 0.912345678901),
         estimate("hits", 41, "count"),
         estimate("false_call_rate_upper", 0.0612345678, "fraction"),
         estimate("a90_ratio_upper", None, "ratio"),
+        estimate("a90_95", 1.9),
     ],
     "verdicts": [{"criterion": "C1", "status": "met", "reason": "a90/95 0.91 mm is at most 1.00."}],
     "notices": [{"code": "few_targets", "text": "40 trials: fewer than 60."}],
@@ -51,6 +52,8 @@ def test_a_run_agrees_with_itself():
         ({"estimates__2__value": 0.0612345678 * (1 + 5e-11)}, False),
         ({"estimates__2__value": 0.0612345678 * (1 + 5e-10)}, True),
         ({"estimates__3__reason": "too few targets"}, True),
+        ({"estimates__4__value": 1.95}, False),  # one step of a simulated bound's rounding
+        ({"estimates__4__value": 2.2}, True),
         ({"verdicts__0__status": "not demonstrated"}, True),
         ({"verdicts__0__reason": "a90/95 0.92 mm is at most 1.00."}, False),
         ({"verdicts__0__reason": "a90/95 0.93 mm is at most 1.00."}, True),

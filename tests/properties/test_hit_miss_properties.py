@@ -127,7 +127,8 @@ def test_the_bound_curve_lies_below_the_curve_and_inverts(data, link):
     bounds = size_upper_bounds(fit, pods, method="likelihood").sizes
     for pod, size in zip(pods, bounds, strict=True):
         if size is not None:
-            assert pod_lower_bound_at(fit, [size], method="likelihood")[0] == pytest.approx(pod, abs=1e-7)
+            back = pod_lower_bound_at(fit, [size], method="likelihood")[0]
+            assert back == pytest.approx(pod, abs=1e-7)
     if all(size is not None for size in bounds):
         assert list(bounds) == sorted(bounds)
 
