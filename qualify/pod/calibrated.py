@@ -51,7 +51,8 @@ NARROW = 2e-4  # of the place: an interval so narrow is not halved further
 TILT = 0.15  # share of the place by which the slope of the margin is taken
 LEAST_SLOPE = 1e-6
 CERTAIN = 1.0 - 1e-9
-WIDEN = 1.5  # first interval about the coarse root, in its Monte-Carlo errors
+SMOOTH = 0.5  # of the Monte-Carlo error: so near after one step, p is smooth there
+WIDEN = 3.0  # steps by which an interval is widened, in Monte-Carlo errors
 HIGHEST = 1.0 - 1e-6  # where the search for a POD begins without an estimate
 FARTHEST = 500.0  # link units below the estimate, as good as POD 0
 
@@ -172,14 +173,31 @@ def _solve(way: Way, simulations: int) -> _Found | None:
     at = _root(way, *bracket, first)
     slope = _slope(way, at, first)
     if simulations > first:
-        inner = outer = at
-        reach = WIDEN * _margin_error(way.confidence, first) / slope
-        while way.margin(inner, simulations) > 0.0 and inner > 1e-3:
-            outer, inner = inner, max(inner - reach, 0.5 * inner)
-        while inner == outer or way.margin(outer, simulations) <= 0.0:
-            inner, outer = outer, outer + min(reach, 0.5 * outer)
-        at = _root(way, inner, outer, simulations)
+        at = _refined(way, at, slope, simulations)
     return _Found(at, _margin_error(way.confidence, simulations) / slope, simulations)
+
+
+def _refined(way: Way, at: float, slope: float, simulations: int) -> float:
+    """Move a root found with few simulated trials to that with all of them.
+
+    One secant step where p is smooth; where it jumps, an interval is closed in on again.
+    """
+    error = _margin_error(way.confidence, simulations)
+    here = way.margin(at, simulations)
+    if abs(here) <= ENOUGH * error:
+        return at
+    there = min(max(at - here / slope, 0.7 * at), 1.3 * at)
+    margin = way.margin(there, simulations)
+    if abs(margin) <= SMOOTH * error:
+        local = (margin - here) / (there - at)
+        return there - margin / local if local > 0.3 * slope else there
+    inner, outer = min(at, there), max(at, there)
+    reach = max(WIDEN * error / slope, 0.02 * outer)
+    while way.margin(inner, simulations) > 0.0 and inner > 1e-3:
+        outer, inner = inner, max(inner - reach, 0.5 * inner)
+    while way.margin(outer, simulations) <= 0.0:
+        inner, outer = outer, outer + min(reach, 0.5 * outer)
+    return _root(way, inner, outer, simulations)
 
 
 def _slope(way: Way, at: float, simulations: int) -> float:
