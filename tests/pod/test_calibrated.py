@@ -178,3 +178,20 @@ def test_the_p_value_of_a_certain_statement_is_large():
     data = data_of(one["size"], one["hits"])
     estimate = (float(special.logit(0.9)) - data.intercept) / data.slope
     assert 0.3 < p_value(data, estimate, 0.9, simulations=1999) < 0.7
+
+
+def test_where_p_rises_again_the_bound_is_the_farthest_size_kept():
+    """p falls to 0.157 at 3.0, jumps to 0.185 at 3.1, and falls for good."""
+    one = SETS["invented_quasi_separated"]
+    data = data_of(one["size"], one["hits"], one["trials"])
+
+    def p_at(size):
+        psi = (np.log(size) - data.centre) / data.spread
+        return p_value(data, float(psi), 0.9, simulations=9999)
+
+    assert p_at(3.0) < 0.17 < p_at(3.1)
+    bound = calibrated_bound(data, 0.9, 0.83, "upper", simulations=9999).value
+    assert bound > 3.1
+    assert p_at(bound) == pytest.approx(0.17, abs=2e-3)
+    beyond = [p_at(size) for size in bound * np.linspace(1.01, 1.6, 25)]
+    assert max(beyond) < 0.172
