@@ -1,9 +1,14 @@
 """README.md keeps its promises of form."""
 
+import json
 import re
 from pathlib import Path
 
 import pytest
+from typer.main import get_command
+from typer.testing import CliRunner
+
+from qualify.cli.app import app
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -36,3 +41,68 @@ def test_the_words_that_never_bend():
         text = " ".join(path.read_text(encoding="utf-8").split()).lower()
         for words in ("mode is qualified", "procedure is qualified", "technique is qualified,"):
             assert words not in text, f"{path.name}: {words}"
+
+
+DETAILS = README.split("<details><summary>Keys of the JSON documents", 1)[1].split("</details>")[0]
+
+
+def named(text: str) -> set[str]:
+    return set(re.findall(r"`([a-z0-9_]+)`", text))
+
+
+def part(start: str, end: str) -> str:
+    return DETAILS.split(start, 1)[1].split(end, 1)[0]
+
+
+def test_keys_of_pod_hit_miss_are_documented(tmp_path):
+    """Every key the command prints is named in the README, part by part."""
+    table = tmp_path / "hits.csv"
+    rows = [f"{0.5 + 0.1 * k:.1f},{int(k > 12) if k % 7 else k % 2},{k % 5}\n" for k in range(40)]
+    table.write_text("size_mm,hit,depth_mm\n" + "".join(rows), encoding="utf-8")
+    options = "--size size_mm --hit hit --all-bounds --models --plateau --at 2 --check-bound"
+    more = ["--replicates", "100", "--covariate", "depth_mm", "--json"]
+    result = CliRunner().invoke(app, ["pod", "hit-miss", str(table), *options.split(), *more])
+    found = json.loads(result.stdout)
+    top = part("`pod hit-miss`: `outcome`", "- `goodness`")
+    assert set(found) - {"outcome"} <= named(top)
+    assert set(found["bounds"]) <= named(top)
+    kept = ("goodness", "pod_at", "models", "plateau", "covariate")
+    for name, following in zip(kept, (*kept[1:], "holds"), strict=True):
+        described = named(part(f"- `{name}` (", f"- `{following}` ("))
+        printed = found[name][0] if name == "pod_at" else found[name]
+        assert set(printed) <= described, name
+    assert set(found["models"]["rows"][0]) <= named(part("- `models` (", "- `plateau` ("))
+    assert set(found["models"]["a90"]) <= named(part("- `models` (", "- `plateau` ("))
+    assert set(found["covariate"]["a90"][0]) <= named(part("- `covariate` (", "- `holds` ("))
+    holds = named(part("- `holds` (", "`pod holds-table`:"))
+    assert set(found["holds"]) | set(found["holds"]["cases"]["fit"]) <= holds
+
+
+@pytest.mark.parametrize("command", ["false-calls", "sizing"])
+def test_keys_of_the_other_documents_are_documented(command, tmp_path):
+    table = tmp_path / "t.csv"
+    table.write_text("called,true_mm,said\nno,1,1.2\nyes,2,1.9\n", encoding="utf-8")
+    options = {
+        "false-calls": ["--called", "called"],
+        "sizing": ["--true", "true_mm", "--reported", "said"],
+    }
+    result = CliRunner().invoke(app, [command, str(table), *options[command], "--json"])
+    described = named(DETAILS.split(f"`{command}`:", 1)[1].split("\n\n", 1)[0])
+    assert set(json.loads(result.stdout)) == described
+
+
+def known_options(*path: str) -> set[str]:
+    command = get_command(app)
+    for name in path:
+        command = command.commands[name]
+    return {name for option in command.params for name in option.opts}
+
+
+def test_options_in_the_readme_exist():
+    text = README.split("`pod hit-miss` tells more where it is asked to:", 1)[1]
+    table, rest = text.split("`qualify pod holds-table --out", 1)
+    asked = set(re.findall(r"--[a-z][a-z-]+", table))
+    assert len(asked) >= 10
+    assert asked <= known_options("pod", "hit-miss")
+    line = "--out" + rest.split("\n\n", 1)[0].split("`qualify bench`")[0]
+    assert set(re.findall(r"--[a-z][a-z-]+", line)) <= known_options("pod", "holds-table")

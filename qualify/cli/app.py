@@ -12,8 +12,10 @@ from typing import Annotated
 import typer
 
 from qualify import __version__
+from qualify.cli.bench import bench
 from qualify.cli.common import AsJson, Study, answering, say_next, show
-from qualify.cli.tables import false_calls, pod_app, sizing
+from qualify.cli.pod import pod_app
+from qualify.cli.tables import false_calls, sizing
 
 CAUTION = (
     "This tool organises evidence. It does not qualify a procedure or certify a person: "
@@ -176,6 +178,9 @@ def dossier(
     """Score, analyse and judge a study, and write its dossier."""
     with answering():
         _dossier(study, out, as_json)
+
+
+app.command()(bench)
 
 
 def _dossier(path: Path, out: Path | None, as_json: bool) -> None:

@@ -1,8 +1,10 @@
 """The commands as scripts use them: JSON on stdout alone, documented keys, exit codes."""
 
 import json
+import re
 import subprocess
 import sys
+import warnings
 from pathlib import Path
 
 import pytest
@@ -16,8 +18,9 @@ SETS = json.loads(
 )
 POD_KEYS = {
     "outcome", "n", "hits", "unit", "link", "scale", "confidence", "coefficients", "covariance",
-    "log_likelihood", "aic", "deviance", "a50", "a90", "a90_95", "a90_lower_95", "bound", "bounds",
-    "tested_range", "extrapolated", "notices",
+    "covariance_observed", "log_likelihood", "aic", "deviance", "a50", "a90", "a90_95",
+    "a90_lower_95", "bound", "bounds", "seed", "simulations", "simulation_error", "tested_range",
+    "extrapolated", "goodness", "pod_at", "models", "plateau", "covariate", "holds", "notices",
 }  # fmt: skip
 
 
@@ -28,17 +31,27 @@ def document(*arguments, code: int = 0) -> dict:
     return json.loads(result.stdout)
 
 
+COLUMNS = ["--size", "size_mm", "--hit", "hit"]
+ALL = ["--all-bounds", "--models", "--plateau", "--at", "2", "--at", "9"]
+
+
+def write_hits(table: Path, sizes, hits) -> Path:
+    """Write a table with sizes, hits, and two columns of no effect."""
+    rows = [
+        f"{size!r},{int(hit)},{(7 * k) % 20 + 3},{'rolled' if k % 3 else 'ground'}\n"
+        for k, (size, hit) in enumerate(zip(sizes, hits, strict=True))
+    ]
+    table.write_text("size_mm,hit,depth_mm,face\n" + "".join(rows), encoding="utf-8")
+    return table
+
+
 @pytest.fixture
 def hit_miss(tmp_path):
     """`pod hit-miss` on an invented set of tests/published, as its JSON document."""
 
-    def run(name: str, code: int = 0) -> dict:
-        held = SETS[name]
-        rows = zip(held["size"], held["hits"], strict=True)
-        table = tmp_path / f"{name}.csv"
-        text = "".join(f"{size!r},{int(hit)}\n" for size, hit in rows)
-        table.write_text("size_mm,hit\n" + text, encoding="utf-8")
-        return document("pod", "hit-miss", table, "--size", "size_mm", "--hit", "hit", code=code)
+    def run(name: str, *more, code: int = 0) -> dict:
+        table = write_hits(tmp_path / f"{name}.csv", SETS[name]["size"], SETS[name]["hits"])
+        return document("pod", "hit-miss", table, *COLUMNS, *more, code=code)
 
     return run
 
@@ -51,28 +64,237 @@ def test_hit_miss_keys_and_numbers(hit_miss):
     assert found["coefficients"]["intercept"] == pytest.approx(-1.20055791461008, rel=1e-10)
     assert found["coefficients"]["slope"] == pytest.approx(3.61813387310284, rel=1e-10)
     assert found["covariance"][0][0] == pytest.approx(0.281786928373142, rel=1e-10)
+    assert found["covariance_observed"][0][0] == pytest.approx(0.281786928373142, rel=1e-9)
     assert found["a90"] == pytest.approx(2.5576735032066, rel=1e-9)
-    assert found["a90_95"] == pytest.approx(3.745385699596, rel=1e-8)
+    assert found["bounds"]["likelihood"] == pytest.approx(3.745385699596, rel=1e-8)
     assert found["bounds"]["wald"] == pytest.approx(3.4961622019061, rel=1e-8)
     assert found["log_likelihood"] == pytest.approx(-17.7187402589593, rel=1e-10)
 
 
-@pytest.mark.parametrize(
-    ("name", "outcome"),
-    [
-        ("invented_separated", "separated"),
-        ("invented_quasi_separated", "quasi_separated"),
-        ("invented_flat", "fitted"),
-    ],
-)
-def test_no_number_where_the_data_support_none(name, outcome, hit_miss):
-    found = hit_miss(name, code=3)
+def test_the_calibrated_bound_is_the_default(hit_miss):
+    """Larger than the likelihood bound, as that holds too seldom; with seed and error."""
+    found = hit_miss("invented_n60")
+    assert found["bound"] == "calibrated"
+    assert set(found["bounds"]) == {"wald", "likelihood", "calibrated"}
+    assert found["a90_95"] == found["bounds"]["calibrated"]
+    assert found["bounds"]["likelihood"] < found["a90_95"] < 4.2
+    assert (found["seed"], found["simulations"]) == (1, 19999)
+    assert 0.0 < found["simulation_error"] < 0.01 * found["a90_95"]
+    plain = hit_miss("invented_n60", "--bound", "likelihood")
+    assert plain["a90_95"] == pytest.approx(3.745385699596, rel=1e-8)
+    assert plain["simulations"] is None
+    assert plain["simulation_error"] is None
+    assert plain["bounds"] == found["bounds"]
+
+
+def test_same_seed_same_json_and_another_seed_within_its_error(hit_miss):
+    first, again = (hit_miss("invented_n60", "--seed", "7", *ALL) for _ in range(2))
+    assert json.dumps(first) == json.dumps(again)
+    other = hit_miss("invented_n60", "--seed", "8")
+    assert other["seed"] == 8
+    apart = abs(other["a90_95"] - first["a90_95"])
+    assert 0.0 < apart < 5.0 * (first["simulation_error"] + other["simulation_error"])
+
+
+def test_what_is_asked_beside_the_curve(hit_miss):
+    found = hit_miss("invented_n60", *ALL, "--blank-units", "60", "--blank-called", "3")
+    assert set(found["bounds"]) == {
+        "wald", "likelihood", "calibrated", "r_star", "firth", "cheng_iles", "bootstrap"
+    }  # fmt: skip
+    models = found["models"]
+    assert len(models["rows"]) == 8
+    (primary,) = (row for row in models["rows"] if row["primary"])
+    assert (primary["link"], primary["scale"]) == ("logit", "log")
+    assert primary["a90_95"] == pytest.approx(found["bounds"]["likelihood"], rel=1e-9)
+    assert models["near_equal"] == sum(row["near_equal"] for row in models["rows"])
+    level = found["plateau"]
+    assert (level["blank_units"], level["blank_called"]) == (60, 3)
+    assert 0.0 < level["floor"] < 0.15
+    assert level["plateau_lower_95"] <= level["plateau"] <= 1.0
+    small, large = found["pod_at"]
+    assert (small["size"], large["size"]) == (2.0, 9.0)
+    assert 0.0 < small["lower_95"] < small["pod"] < large["pod"]
+    assert (small["extrapolated"], large["extrapolated"]) == (False, True)
+    assert 0.0 < found["goodness"]["curvature_p"] <= 1.0
+    assert {power["fault"] for power in found["goodness"]["power"]} == {"plateau", "link"}
+
+
+def test_a_pod_bound_at_the_size_bound_is_090(hit_miss):
+    """Both bounds answer one question from two sides: POD at a90/95 is at least 0.90."""
+    upper = hit_miss("invented_n60")["a90_95"]
+    (at,) = hit_miss("invented_n60", "--at", repr(upper))["pod_at"]
+    assert at["lower_95"] == pytest.approx(0.9, abs=0.003)
+
+
+def test_how_often_the_bound_holds(hit_miss):
+    """Simulated at the fit the calibrated bound holds in 95 %; the Wald bound in fewer."""
+    ours = hit_miss("invented_n60", "--check-bound", "--replicates", "500")["holds"]
+    assert (ours["bound"], ours["seed"], ours["replicates"]) == ("calibrated", 1, 500)
+    names = {"fit", "steeper", "shallower", "probit", "cloglog", "loglog", "plateau"}
+    assert set(ours["cases"]) == names
+    fit = ours["cases"]["fit"]
+    assert set(fit) == {"share", "error", "share_given_a_bound", "no_bound"}
+    assert fit["share"] == pytest.approx(0.95, abs=4.0 * 0.00975)  # sqrt(.95 .05 / 500)
+    more = ["--check-bound", "--replicates", "500", "--bound", "wald"]
+    wald = hit_miss("invented_n60", *more)["holds"]
+    assert wald["bound"] == "wald"
+    assert wald["cases"]["fit"]["share"] < fit["share"]
+    assert hit_miss("invented_n60")["holds"] is None
+
+
+def test_the_check_is_worded_as_simulated(tmp_path):
+    table = write_hits(
+        tmp_path / "t.csv", SETS["invented_n60"]["size"], SETS["invented_n60"]["hits"]
+    )
+    more = ["--check-bound", "--replicates", "200", "--seed", "3"]
+    told = RUN.invoke(app, ["pod", "hit-miss", str(table), *COLUMNS, *more]).stdout
+    lines = [line for line in told.splitlines() if line.startswith("simulated: holds in ")]
+    assert len(lines) == 5  # fit, steeper, shallower, the lowest other link, plateau
+    assert all(" of such trials if " in line and "is true" in line for line in lines)
+    assert "if the fitted curve is true" in lines[0]
+    assert "the lowest of 3 other links" in told
+    assert "actual" not in told
+
+
+def test_people_read_the_bound_rounded_up_and_scripts_all_digits(tmp_path):
+    table = write_hits(
+        tmp_path / "t.csv", SETS["invented_n60"]["size"], SETS["invented_n60"]["hits"]
+    )
+    arguments = ["pod", "hit-miss", str(table), *COLUMNS]
+    full = document(*arguments)["a90_95"]
+    told = RUN.invoke(app, arguments).stdout
+    line = next(line for line in told.splitlines() if line.startswith("a90/95 "))
+    shown = float(line.split()[1])
+    assert full <= shown <= full + 0.1001
+    assert "its simulation error is" in told
+
+
+@pytest.mark.parametrize(("name", "outcome"), [
+    ("invented_separated", "separated"),
+    ("invented_quasi_separated", "quasi_separated"),
+])  # fmt: skip
+def test_without_overlap_there_is_a_bound_but_no_estimate(name, outcome, hit_miss):
+    found = hit_miss(name, "--check-bound", "--replicates", "200", "--at", "2")
     assert found["outcome"] == outcome
     assert found["a90"] is None
-    assert found["a90_95"] is None
-    assert set(found["bounds"].values()) == {None}
+    assert found["a90_95"] == found["bounds"]["calibrated"] > 2.0
+    assert found["bounds"]["likelihood"] is None
+    assert found["bounds"]["wald"] is None
     codes = {notice["code"] for notice in found["notices"]}
-    assert {"no_likelihood_bound", "no_wald_bound"} <= codes
+    assert {"bound_without_estimate", "no_likelihood_bound", "no_wald_bound", outcome} <= codes
+    assert found["holds"]["cases"]["fit"]["share"] > 0.9
+    assert found["pod_at"][0]["pod"] is None
+    assert 0.0 <= found["pod_at"][0]["lower_95"] < 0.9
+    asked = hit_miss(name, "--bound", "likelihood", code=3)
+    assert asked["a90_95"] is None
+    assert asked["bounds"]["calibrated"] == found["a90_95"]
+
+
+SIZES = [0.5 + 0.1 * k for k in range(40)]
+POOR = {
+    # name: sizes, hits, outcome, exit code, words that say what to do
+    "separated": (SIZES[:20], [0] * 10 + [1] * 10, "separated", 0, "More targets between"),
+    "quasi": (
+        [*SIZES[:20], SIZES[9]],
+        [0] * 10 + [1] * 11,
+        "quasi_separated",
+        0,
+        "more targets around this size would decide it",
+    ),
+    "decreasing": (SIZES[:20], [1] * 10 + [0] * 10, "decreasing", 3, "Check the labels"),
+    "falling": (SIZES[:20], [1, 1, 1, 0] * 3 + [0] * 7 + [1], "decreasing", 3, "coding of hits"),
+    "flat": (SIZES, [0, 1] * 20, "fitted", 3, "More targets, spread over the sizes"),
+    "all_hit": (SIZES, [1] * 40, "all_hit", 3, "Smaller targets"),
+    "all_missed": (SIZES, [0] * 40, "all_missed", 3, "Check the coding of hits"),
+    "two_sizes": ([1.0] * 20 + [3.0] * 20, [0] * 15 + [1] * 23 + [0] * 2, "fitted", 0, "a90/95"),
+    "two_sizes_apart": (
+        [1.0] * 10 + [3.0] * 10, [0] * 10 + [1] * 10, "separated", 0, "More targets between"
+    ),
+    "one_target": ([2.0], [1], "all_hit", 3, "Smaller targets"),
+    "one_missed": ([2.0], [0], "all_missed", 3, "larger targets"),
+    "too_few": ([1.0, 2.0, 3.0], [0, 1, 1], "too_few", 3, "Add targets"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", POOR)
+def test_poor_tables_get_a_right_answer_and_no_noise(name, tmp_path):
+    """Every option at once: outcome, exit code, a sentence to act on, no warning of a library."""
+    sizes, hits, outcome, code, words = POOR[name]
+    table = write_hits(tmp_path / "t.csv", sizes, hits)
+    arguments = ["pod", "hit-miss", str(table), *COLUMNS, *ALL]
+    arguments += ["--check-bound", "--replicates", "100", "--covariate", "depth_mm"]
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        result = RUN.invoke(app, arguments)
+        found = document(*arguments, code=code)
+    assert result.exit_code == code, result.output
+    assert found["outcome"] == outcome
+    assert (found["a90_95"] is None) == (code == 3)
+    assert words in result.stdout
+    assert result.stderr.startswith("next: ")
+    assert len(result.stderr.splitlines()) == 1
+    assert not re.search(r"\b(nan|inf|None(?! of))\b", result.stdout)
+    assert (found["holds"] is None) == (code == 3)
+    assert ("no_check" in {notice["code"] for notice in found["notices"]}) == (code == 3)
+
+
+def test_a_separated_table_leaves_stderr_to_us(tmp_path):
+    """In a process of its own: libraries that write to stderr themselves would show."""
+    table = write_hits(tmp_path / "t.csv", *POOR["separated"][:2])
+    code = "from qualify.cli.app import main; main()"
+    done = subprocess.run(
+        [sys.executable, "-W", "always", "-c", code, "pod", "hit-miss", str(table), *COLUMNS, *ALL],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert len(done.stderr.splitlines()) == 1
+    assert done.stderr.startswith("next: ")
+
+
+@pytest.mark.parametrize(("more", "words"), [
+    (["--blank-units", "60"], "give both"),
+    (["--plateau", "--blank-units", "6", "--blank-called", "7"], "7 called of 6"),
+    (["--blank-units", "60", "--blank-called", "3"], "give --plateau too"),
+    (["--at", "0"], "give a size above 0"),
+    (["--covariate", "gone"], "column 'gone' is missing"),
+])  # fmt: skip
+def test_options_that_do_not_go_together_are_refused(more, words, tmp_path):
+    table = write_hits(tmp_path / "t.csv", SIZES, [0, 1] * 20)
+    result = RUN.invoke(app, ["pod", "hit-miss", str(table), *COLUMNS, *more])
+    assert result.exit_code == 2
+    assert words in result.stderr
+    assert result.stdout == ""
+
+
+def test_a_covariate_may_be_numbers_or_names(tmp_path):
+    held = SETS["invented_n60"]
+    table = write_hits(tmp_path / "t.csv", held["size"], held["hits"])
+    found = document("pod", "hit-miss", table, *COLUMNS, "--covariate", "depth_mm")["covariate"]
+    assert found["numeric"]
+    assert [one["value"] for one in found["a90"]] == [3.0, 12.5, 22.0]
+    assert 0.0 < found["covariate_test"]["p_value"] <= 1.0
+    found = document("pod", "hit-miss", table, *COLUMNS, "--covariate", "face")["covariate"]
+    assert not found["numeric"]
+    assert [one["value"] for one in found["a90"]] == ["ground", "rolled"]
+
+
+def test_the_table_of_how_often_bounds_hold_is_written_whole(tmp_path):
+    out = tmp_path / "holds.md"
+    arguments = ["pod", "holds-table", "--out", str(out), "--replicates", "100", "--seed", "3"]
+    result = RUN.invoke(app, [*arguments, "--cells", "moderate-*-60"])
+    assert result.exit_code == 0, result.output
+    assert result.stdout == ""
+    assert "1 of 2: moderate-uniform-60" in result.stderr
+    text = out.read_text(encoding="utf-8")
+    assert "Simulated, if the model is true" in text
+    assert "--replicates 100 --seed 3 --cells 'moderate-*-60'" in text
+    assert text.count("| moderate | even in size | 60 |") == 4
+    assert "steep |" not in text
+    refused = RUN.invoke(app, [*arguments, "--cells", "gentle-*"])
+    assert refused.exit_code == 2
+    assert "no cell is named 'gentle-*'" in refused.stderr
+    assert out.read_text(encoding="utf-8") == text
 
 
 def test_each_reader_apart_and_the_worst_on_top(tmp_path):
@@ -147,7 +369,7 @@ def test_help_loads_no_heavy_library():
     code = (
         "import sys, qualify.cli.app as a, typer.testing as t;"
         "r = t.CliRunner().invoke(a.app, ['--help']); assert r.exit_code == 0;"
-        "heavy = ('numpy', 'pandas', 'scipy', 'matplotlib', 'pydantic');"
+        "heavy = ('numpy', 'numba', 'pandas', 'scipy', 'statsmodels', 'matplotlib', 'pydantic');"
         "print([m for m in heavy if m in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

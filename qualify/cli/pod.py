@@ -1,0 +1,167 @@
+"""Commands on probability of detection: one table of hits, and how often bounds hold."""
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from qualify.cli.common import NO_NUMBER, AsJson, Table, Unit, answering, say_next, show
+
+pod_app = typer.Typer(
+    help="Probability of detection of a table.", no_args_is_help=True, rich_markup_mode=None
+)
+
+
+class Link(StrEnum):
+    """Link functions of the POD curve."""
+
+    logit = "logit"
+    probit = "probit"
+    cloglog = "cloglog"
+    loglog = "loglog"
+
+
+class Scale(StrEnum):
+    """Size axis of the POD curve."""
+
+    log = "log"
+    linear = "linear"
+
+
+class Bound(StrEnum):
+    """Method of the bound on a90."""
+
+    calibrated = "calibrated"
+    likelihood = "likelihood"
+    wald = "wald"
+
+
+Seed = Annotated[int, typer.Option(min=0, help="Seed of the simulation; recorded.")]
+
+
+@pod_app.command("hit-miss")
+def pod_hit_miss(
+    table: Table,
+    size: Annotated[str, typer.Option(help="Column of sizes.", show_default=False)],
+    hit: Annotated[str, typer.Option(help="Column of hits.", show_default=False)],
+    trials: Annotated[
+        str | None, typer.Option(help="Column of trials, where --hit holds numbers of hits.")
+    ] = None,
+    size_unit: Annotated[
+        Unit | None, typer.Option(help="Unit of sizes; mm is taken if the name ends in _mm.")
+    ] = None,
+    target: Annotated[
+        str | None, typer.Option(help="Column of target ids, to find repeated readings.")
+    ] = None,
+    reader: Annotated[
+        str | None, typer.Option(help="Column of readers; each is fitted apart.")
+    ] = None,
+    link: Annotated[Link, typer.Option(help="Link function.")] = Link.logit,
+    scale: Annotated[Scale, typer.Option(help="Size axis.")] = Scale.log,
+    bound: Annotated[Bound, typer.Option(help="Method of the bound.")] = Bound.calibrated,
+    confidence: Annotated[
+        float, typer.Option(min=0.5001, max=0.9999, help="One-sided confidence.")
+    ] = 0.95,
+    seed: Seed = 1,
+    check_bound: Annotated[
+        bool, typer.Option("--check-bound", help="How often the bound holds, simulated.")
+    ] = False,
+    replicates: Annotated[
+        int, typer.Option(min=100, help="Trials that --check-bound simulates for each curve.")
+    ] = 1000,
+    all_bounds: Annotated[
+        bool, typer.Option("--all-bounds", help="Other bounds too: r*, Firth, whole curve, ...")
+    ] = False,
+    models: Annotated[
+        bool, typer.Option("--models", help="Eight models side by side: links, log size, size.")
+    ] = False,
+    plateau: Annotated[
+        bool, typer.Option("--plateau", help="A curve that may level off below 1.")
+    ] = False,
+    blank_units: Annotated[
+        int | None, typer.Option(min=1, help="Blank units, for the floor of --plateau.")
+    ] = None,
+    blank_called: Annotated[
+        int | None, typer.Option(min=0, help="How many of them were called.")
+    ] = None,
+    covariate: Annotated[
+        str | None, typer.Option(help="Column that may matter beside size, as depth.")
+    ] = None,
+    at: Annotated[
+        list[float] | None, typer.Option(help="Size at which POD is wanted; may be repeated.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Fit a POD curve to hits and misses: a50, a90, and the bound on a90."""
+    with answering():
+        from qualify.raw_tables import read_table
+        from qualify.study.answers import pod_hit_miss as answer
+        from qualify.study.answers_more import Asked
+        from qualify.study.answers_words import pod_lines
+
+        document = answer(
+            read_table(table),
+            size=size,
+            hit=hit,
+            trials=trials,
+            size_unit=None if size_unit is None else size_unit.value,
+            target=target,
+            reader=reader,
+            link=link.value,
+            scale=scale.value,
+            bound=bound.value,
+            confidence=confidence,
+            seed=seed,
+            asked=Asked(
+                check_bound=check_bound,
+                replicates=replicates,
+                all_bounds=all_bounds,
+                models=models,
+                plateau=plateau,
+                blank_units=blank_units,
+                blank_called=blank_called,
+                at=tuple(at or ()),
+                covariate=covariate,
+            ),
+        )
+        show(document, as_json, lambda: pod_lines(document))
+        if document["a90_95"] is None:
+            say_next("read the notes: they say what is missing")
+            raise typer.Exit(NO_NUMBER)
+        say_next("qualify false-calls on the blank units read by the same rule")
+
+
+@pod_app.command("holds-table")
+def holds_table(
+    out: Annotated[
+        Path | None, typer.Option(help="File to write (.md); without it, print.")
+    ] = None,
+    replicates: Annotated[int, typer.Option(min=100, help="Simulated trials in each cell.")] = 2000,
+    seed: Seed = 1,
+    cells: Annotated[
+        list[str] | None,
+        typer.Option(help="Cells by name, as moderate-uniform-60 or 'steep-*'; may be repeated."),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Simulate how often nominal 95 % bounds on a90 hold, by kind of bound and design.
+
+    All 20 cells with 2000 trials each take some minutes.
+    """
+    with answering():
+        from qualify.files import write_whole
+        from qualify.study.answers_holds import cells_named, holds_rows, table_document, table_text
+
+        wanted = cells_named(cells or ["*"])
+        rows = holds_rows(
+            wanted, replicates=replicates, seed=seed, step=lambda s: typer.echo(s, err=True)
+        )
+        text = table_text(rows, replicates=replicates, seed=seed, asked=cells or [])
+        if out is not None:
+            write_whole(out, text.encode("utf-8"))
+            typer.echo(f"wrote {out}", err=True)
+        if out is None or as_json:
+            document = table_document(rows, replicates=replicates, seed=seed)
+            show(document, as_json, lambda: text.splitlines())
+        say_next("qualify pod hit-miss TABLE --check-bound counts it for a design of your own")
