@@ -19,8 +19,8 @@ from typing import Literal, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from qualify.pod.calibrated import INFINITY, stream
 from qualify.pod.engine import fit_curves, flat_log_likelihood, in_threads
+from qualify.pod.farthest import INFINITY, stream
 from qualify.pod.kernels import LINK_NUMBERS
 from qualify.pod.links import LINK_NAMES, Array, Flags, LinkName, eta_of, pod_of
 from qualify.pod.problem import FittedCurve, SizedHits, held, normal_quantile

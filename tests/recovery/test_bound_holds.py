@@ -11,7 +11,8 @@ from functools import cache
 import numpy as np
 import pytest
 
-from qualify.pod.calibrated import INFINITY, calibrated_bound
+from qualify.pod.calibrated import calibrated_bound
+from qualify.pod.farthest import INFINITY
 from qualify.pod.hit_miss import fit_hit_miss
 from qualify.pod.holds import (
     Design,
