@@ -96,7 +96,7 @@ def _generator(seed: int, name: str) -> np.random.Generator:
     return np.random.Generator(np.random.PCG64(np.random.SeedSequence([seed, *name.encode()])))
 
 
-def _seeds(seed: int, count: int) -> npt.NDArray[np.uint64]:
+def seeds_of(seed: int, count: int) -> npt.NDArray[np.uint64]:
     """Return a generator state for each replicate."""
     first = stream(seed)
     with np.errstate(over="ignore"):
@@ -130,7 +130,7 @@ def kept(
     sizes = np.broadcast_to(design.t, hits.shape)
     sizes = np.ascontiguousarray(sizes)
     limit = int((1.0 - confidence) * (simulations + 1) + 1e-9)
-    states, level = _seeds(seed, replicates), float(eta_of(design.link, POD))
+    states, level = seeds_of(seed, replicates), float(eta_of(design.link, POD))
     answer, roots = np.zeros(replicates, dtype=bool), np.empty(replicates)
 
     def work(first: int, last: int) -> None:
@@ -179,7 +179,7 @@ def count_calibrated(
         design, hits, INFINITY, seed=seed + 1, confidence=confidence, sure=z + STEEP_ENOUGH
     )
     none = no_curve(design, hits)[1] | open_ended | (roots <= z)
-    return _holding(~none & ~stays, none)
+    return holding_of(~none & ~stays, none)
 
 
 def count_likelihood(
@@ -192,7 +192,7 @@ def count_likelihood(
     _, at_end = kept(design, hits, INFINITY, seed=seed, simulations=1)
     separated, never = no_curve(design, hits)
     none = never | separated | (at_end <= z)
-    return _holding(~none & (at_truth > z), none)
+    return holding_of(~none & (at_truth > z), none)
 
 
 def count_wald(
@@ -214,10 +214,11 @@ def count_wald(
     none, fails = np.ones(len(hits), dtype=bool), np.zeros(len(hits), dtype=bool)
     none[rows] = ~rising
     fails[rows] = rising & (psi + z * error < truth.a90)
-    return _holding(fails, none)
+    return holding_of(fails, none)
 
 
-def _holding(fails: Flags, none: Flags) -> Holding:
+def holding_of(fails: Flags, none: Flags) -> Holding:
+    """Return how often a bound held, from which trials (replicates,) it failed in or had none."""
     n = len(fails)
     share, without = 1.0 - float(fails.mean()), float(none.mean())
     given = None if without == 1.0 else 1.0 - float(fails.mean()) / (1.0 - without)

@@ -16,7 +16,7 @@ from typing import Literal, TypeAlias
 import numpy as np
 from scipy import optimize
 
-from qualify.pod.calibrated import INFINITY
+from qualify.pod.farthest import INFINITY
 from qualify.pod.holds import (
     POD,
     SIMULATIONS,
@@ -24,11 +24,11 @@ from qualify.pod.holds import (
     Holding,
     Truth,
     count_calibrated,
+    holding_of,
     kept,
+    seeds_of,
     simulated_hits,
 )
-from qualify.pod.holds import _holding as holding_of
-from qualify.pod.holds import _seeds as seeds_of
 from qualify.pod.holds_beside import (
     NEVER,
     bootstrap_places,

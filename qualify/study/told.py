@@ -27,10 +27,10 @@ def step_for(error: float) -> float:
     )
 
 
-def told_bound(bound: BoundValue, seed: int) -> ToldBound:
+def told_bound(bound: BoundValue, seed: int, unit: str = "mm") -> ToldBound:
     """Return a bound as reported: an upper one rounded up, a lower one down.
 
-    A bound that was not simulated is reported as it is.
+    A bound that was not simulated is reported as it is. `unit` is that of the bound, for words.
     """
     words = f"{bound.method} bound: {BOUND_WORDS[bound.method]}"
     if bound.simulations is not None:
@@ -41,4 +41,4 @@ def told_bound(bound: BoundValue, seed: int) -> ToldBound:
     turn = math.ceil if bound.side == "upper" else math.floor
     value = round(turn(bound.value / step) * step, 12)
     way = "up" if bound.side == "upper" else "down"
-    return ToldBound(value, f"{words}, rounded {way} to {step:g} mm")
+    return ToldBound(value, f"{words}, rounded {way} to {step:g} {unit}")
