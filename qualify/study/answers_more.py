@@ -8,8 +8,8 @@ import numpy as np
 from qualify.errors import Fault, InputError
 from qualify.pod.along import data_of
 from qualify.pod.calibrated import SIMULATIONS, calibrated_pod_bound
-from qualify.pod.farthest import affordable
 from qualify.pod.covariates import covariate_test
+from qualify.pod.farthest import affordable
 from qualify.pod.goodness import goodness_of_fit
 from qualify.pod.hit_miss import HitMissFit, curve
 from qualify.pod.holds import REPLICATES, how_often
