@@ -32,12 +32,21 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
         (
             "'Demonstrated' is withheld if the bound lies outside the tested sizes, if test "
             "targets were used before, if the order of freezing and opening is not shown, if the "
-            "software changed, or if the data are simulated.",
-            "The likelihood bound on a90 holds less often than its 95 % in small samples. Fewer "
-            "than 60 targets of a kind are few (figure recalled from a handbook, not checked "
-            "against its edition).",
+            "software changed, if the data speak for a detection that levels off with no a90/95 "
+            "under it, or if the data are simulated.",
+            "A bound holds as often as it says only if the curve behind it is of the right form; "
+            "chapter 9 a tells how often under others. Likelihood and Wald bounds hold less often "
+            "than their 95 % in small samples even then.",
+            "Fewer than 60 targets of a kind are few (figure recalled from a handbook, not checked "
+            "against its edition): the form of the curve can hardly be checked with them, and a "
+            "test of fit without a finding says little.",
             "A curve that rises to 1 describes no lapses. A large target missed has other causes "
             "than size, and then a90 is doubtful.",
+            "Where every miss is smaller than every hit, the steepness of the curve is not known: "
+            "a bound may exist, a90 and a curve do not.",
+            "Log and linear size, or the models near-equal, may part by more than 10 %: that is an "
+            "uncertainty that no 95 % here includes. Where readers' a90 differ by more than a "
+            "quarter, the mode is as good as its reader.",
             "Readings of one target by several readers are no further targets. Readers are "
             "fitted one by one, and the worst governs.",
             "Repeating a reading until it fits is not examination: repeats are listed and not "

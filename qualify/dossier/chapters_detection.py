@@ -6,17 +6,24 @@ from reportlab.platypus import Flowable
 
 from qualify.criteria.estimate import BASIS_WORDS
 from qualify.dossier.chapters_parts import by_tilt_and_depth
-from qualify.dossier.figures import pod_caption
-from qualify.dossier.layout import body, bullets, chapter, section, small
+from qualify.dossier.checks_bounds import BOUND_HEADS, holds_table, methods_table
+from qualify.dossier.checks_fit import covariate_table, fit_table
+from qualify.dossier.checks_level import level_table
+from qualify.dossier.checks_models import model_tables
+from qualify.dossier.checks_parts import checked
+from qualify.dossier.detection_notices import notices, parameters
+from qualify.dossier.detection_objections import objections, simulated
+from qualify.dossier.layout import body, chapter, section, small
 from qualify.dossier.lookup import estimate, passes, value
 from qualify.dossier.pictures import Pictures
+from qualify.dossier.pod_views import pod_caption
 from qualify.dossier.tables import grid
 from qualify.dossier.words import (
     OUTCOMES,
     kind_words,
     mm,
     percent,
-    plain,
+    rough,
     sentence,
     size_cell,
     whole,
@@ -24,7 +31,21 @@ from qualify.dossier.words import (
 from qualify.dossier.worst import worst_words
 from qualify.study.plan import Population
 from qualify.study.result import StudyResult
+from qualify.study.told import ERRORS_A_STEP
 
+MODELS_CAPTION = (
+    "c, d: the worst reader of each mode, with the near-equal models and, where it fits below 1, "
+    "the curve with a plateau: how far they part is what these data do not decide."
+)
+TOLD = {
+    "fitted": "fitted",
+    "separated": "no overlap",
+    "quasi_separated": "no overlap",
+    "decreasing": "no rise",
+    "all_hit": "all found",
+    "all_missed": "none found",
+    "too_few": "too few",
+}
 BESIDE = {"calibrated": "likelihood", "likelihood": "wald", "wald": "likelihood"}
 SIZES = ("a50", "a90", "a90_95", "a90_95_wald", "a90_95_likelihood", "a90_lower_95")
 
@@ -39,18 +60,21 @@ def detection_chapter(result: StudyResult, pictures: Pictures) -> list[Flowable]
         else ""
     )
     used = plan.analysis.bound
+    own, other = BOUND_HEADS[used], BOUND_HEADS[BESIDE[used]]
     out.append(
         body(
             f"Results {BASIS_WORDS[result.headline]}. Readers and kinds are fitted apart; nothing "
-            f"is pooled. Sizes in mm; bounds are one-sided 95 %.{star} a90/95 is the {used} bound, "
-            f"which the criteria use; the {BESIDE[used]} bound stands beside it to compare. Worst: "
+            f"is pooled. Sizes in mm; bounds are one-sided 95 %.{star} a90/95 is the {own} bound, "
+            f"which the criteria use; the {other} bound stands beside it to compare. Worst: "
             "the reader whose a90/95 is largest or does not exist. n.e.: not examined, counted as "
             "missed; the largest miss is of examined targets only."
         )
     )
+    out += [body(text) for text in simulated(result)]
+    out += objections(result)
     for number, population in enumerate(plan.populations, start=1):
         out += _kind(result, number, population, pictures)
-    return [*out, *_parameters(result), *_notices(result)]
+    return [*out, *parameters(result), *notices(result)]
 
 
 def _kind(
@@ -62,11 +86,57 @@ def _kind(
     out = section(title, 60.0)
     if not told:
         return [*out, body(f"No {kind_words(kind)} were read.")]
-    out += [_size_table(result, kind, told), *_reasons(result, kind, told)]
+    out += [_size_table(result, kind, told), *_rounded(result, kind, told)]
+    out += [*_no_curve(result, kind, told), *_reasons(result, kind, told)]
     for m, mode in enumerate(result.inputs.plan.modes, start=1):
         caption = pod_caption(result, kind, mode.id)
         out += pictures.on_page(f"pod-{number}-{m}", caption)
-    return [*out, *by_tilt_and_depth(result, kind)]
+    return [*out, *_checks(result, number, kind, pictures)]
+
+
+def _checks(result: StudyResult, number: int, kind: str, pictures: Pictures) -> list[Flowable]:
+    """Return the lettered tables of a kind, a to f."""
+    rows = checked(result, kind)
+    if not rows:
+        return by_tilt_and_depth(result, kind)
+    return [
+        *holds_table(rows),
+        *methods_table(rows),
+        *model_tables(rows),
+        *level_table(rows),
+        *pictures.on_page(f"models-{number}", MODELS_CAPTION),
+        *fit_table(rows),
+        *covariate_table(rows),
+        *by_tilt_and_depth(result, kind),
+    ]
+
+
+def _no_curve(result: StudyResult, kind: str, told: Sequence[tuple[str, str]]) -> list[Flowable]:
+    held: dict[str, list[str]] = {}
+    for mode, reader in told:
+        fit = result.fits.get((result.headline, kind, mode, reader))
+        if fit is not None and fit.outcome != "fitted":
+            reason = OUTCOMES[fit.outcome].removeprefix("no curve: ")
+            held.setdefault(reason, []).append(f"{mode} {reader}")
+    return [small(f"No curve for {', '.join(who)}: {why}.") for why, who in held.items()]
+
+
+def _rounded(result: StudyResult, kind: str, told: Sequence[tuple[str, str]]) -> list[Flowable]:
+    """Say how a simulated bound was rounded, and the largest error of its simulation."""
+    errors = [
+        error
+        for one in told
+        if (error := value(result, "a90_95_simulation_error", kind, *one)) is not None
+    ]
+    if not errors:
+        return []
+    return [
+        small(
+            "Each a90/95 is rounded to the safe side, by a step of at least "
+            f"{ERRORS_A_STEP:g} times the error of its simulation; the largest such error here: "
+            f"{rough(max(errors))} mm."
+        )
+    ]
 
 
 def _size_table(result: StudyResult, kind: str, told: Sequence[tuple[str, str]]) -> Flowable:
@@ -74,8 +144,8 @@ def _size_table(result: StudyResult, kind: str, told: Sequence[tuple[str, str]])
     other = BESIDE[used]
     heads = [
         "Mode", "Reader", "n (n.e.)", "Hits", "Share", "Its lower bound", "a50", "a90",
-        "a90/95", f"{other} a90/95", "a90, lower bound", "Sizes tested",
-        "Largest miss, examined", "Outcome",
+        "a90/95", f"{BOUND_HEADS[other]} a90/95", "a90, lower bound", "Sizes tested",
+        "Largest miss", "Curve",
     ]  # fmt: skip
     rows = []
     for mode, reader in told:
@@ -97,10 +167,10 @@ def _size_table(result: StudyResult, kind: str, told: Sequence[tuple[str, str]])
                 size_cell(estimate(result, "a90_lower_95", *where)),
                 "none" if low is None else f"{mm(low)} to {mm(high)}",
                 mm(value(result, "largest_miss", *where)),
-                "no target" if fit is None else OUTCOMES[fit.outcome],
+                "no target" if fit is None else TOLD[fit.outcome],
             ]
         )
-    widths = [17, 15, 7, 8, 12, 12, 10, 10, 12, 12, 12, 20, 13.5, 17]
+    widths = [16, 16.5, 9.5, 7, 12.5, 12, 8.5, 8.5, 11.5, 14.5, 11, 23, 11.5, 12]
     return grid(heads, rows, widths, align="llrrrrrrrrrlrl")
 
 
@@ -128,55 +198,3 @@ def _reasons(result: StudyResult, kind: str, told: Sequence[tuple[str, str]]) ->
             reason = found.reason or "no curve was fitted"
             held.setdefault(reason, []).append(f"{mode} {reader}")
     return [small(f"No a90/95 for {', '.join(who)}: {why}.") for why, who in held.items()]
-
-
-def _parameters(result: StudyResult) -> list[Flowable]:
-    names = [
-        "pod_intercept", "pod_slope", "pod_intercept_variance", "pod_covariance",
-        "pod_slope_variance", "pod_log_likelihood", "pod_slope_likelihood_ratio",
-    ]  # fmt: skip
-    heads = [
-        "Targets", "Mode", "Reader", "Intercept", "Slope", "Variance of intercept",
-        "Covariance", "Variance of slope", "Log-likelihood", "Slope, likelihood ratio",
-    ]  # fmt: skip
-    rows = [
-        [
-            kind_words(population.kind),
-            mode,
-            reader,
-            *[plain(value(result, n, population.kind, mode, reader)) for n in names],
-        ]
-        for population in result.inputs.plan.populations
-        for mode, reader in passes(result, population.kind, "pod_slope")
-    ]
-    if not rows:
-        return []
-    chosen = result.inputs.plan.analysis
-    axis = "natural logarithm of size in mm" if chosen.scale == "log" else "size in mm"
-    told = (
-        f"{chosen.link} of POD = intercept + slope × {axis}; covariance from the expected "
-        "information. 'None': no such value exists for these data. Slope, likelihood ratio: twice "
-        "the gain in log-likelihood over a curve without slope; the larger, the surer it is that "
-        "detection rises with size (one degree of freedom: 3.84 at 5 %)."
-    )
-    widths = [27, 18, 12, 15, 11, 16, 17, 16, 21, 17]
-    table = grid(heads, rows, widths, align="lllrrrrrrr")
-    return [*section("Fitted parameters"), small(told), table]
-
-
-def _notices(result: StudyResult) -> list[Flowable]:
-    held: dict[str, dict[str, list[str]]] = {}
-    for notice in result.notices:
-        parts = notice.about.split("/")
-        if notice.about == "study":
-            held.setdefault(notice.text, {}).setdefault("study", [])
-        elif parts[0] == result.headline or notice.code == "identical_readers":
-            place = f"{kind_words(parts[1])}, {parts[2]}"
-            held.setdefault(notice.text, {}).setdefault(place, []).append(parts[3])
-    if not held:
-        return []
-    lines = []
-    for text, about in held.items():
-        places = [f"{place} {', '.join(readers)}".strip() for place, readers in about.items()]
-        lines.append(f"{text} [{'; '.join(places)}]")
-    return [*section("Notices"), *bullets(lines)]

@@ -5,10 +5,10 @@ from collections.abc import Sequence
 from reportlab.platypus import Flowable
 
 from qualify.dossier.chapters_bases import bases_chapter
-from qualify.dossier.figures import limit_of
 from qualify.dossier.layout import body, chapter, section, small
 from qualify.dossier.lookup import BLANKS, FLAWED, passes, value
 from qualify.dossier.pictures import Pictures
+from qualify.dossier.pod_views import limit_of
 from qualify.dossier.tables import Cell, bold, grid
 from qualify.dossier.words import kind_words, mm, percent, sentence, signed, whole
 from qualify.dossier.worst import BOLD_WORDS, marks

@@ -13,14 +13,6 @@ from qualify.dossier.lookup import (
 from qualify.dossier.words import kind_words, mm, percent, sentence, signed, whole
 from qualify.study.result import StudyResult
 
-HOLDS = {
-    "calibrated": "bound calibrated by simulation",
-    "likelihood": "likelihood method; it holds less often than it says in small samples, and how "
-    "often it holds for this trial was not simulated",
-    "wald": "delta method; it holds less often than it says in small samples, and how often it "
-    "holds for this trial was not simulated",
-}
-
 
 def bound_of(result: StudyResult, kind: str, mode: str) -> Estimate | None:
     """Return the a90/95 of the worst reader, None where nobody read the kind."""
@@ -49,9 +41,20 @@ def how_big(result: StudyResult, kind: str, mode: str) -> str:
             f"{mm(bound.value)} mm, {side} the sizes tested ({tested}). {counted}"
         )
     return (
-        f"{words} {mm(bound.value)} mm (a90/95 of the worst reader, {worst}): if the fitted curve "
-        f"holds, 90 of 100 such targets of this size are found, and more of larger ones. "
-        f"{tested}. {counted}"
+        f"{words} {mm(bound.value)} mm (a90/95 of the worst reader, {worst}): "
+        f"{_premise(result, kind, mode, worst)}, 90 of 100 such targets of this size are found, "
+        f"and more of larger ones. {tested}. {counted}"
+    )
+
+
+def _premise(result: StudyResult, kind: str, mode: str, reader: str) -> str:
+    """Say on what the size rests: on the fitted curve, or without one on the form of the plan."""
+    fit = result.fits[(result.headline, kind, mode, reader)]
+    if fit.outcome == "fitted":
+        return "if the fitted curve holds"
+    return (
+        "no curve can be drawn, as no target missed is larger than any found; if "
+        "detection has the form that the plan fixed, however steep"
     )
 
 
@@ -61,7 +64,7 @@ def _counted(result: StudyResult, kind: str, mode: str, reader: str) -> str:
     hits = value(result, "hits", kind, mode, reader)
     if n is None or hits is None or not n:
         return "No target of this kind was read."
-    told = f"{whole(hits)} of {whole(n)} were found, all sizes together"
+    told = f"{whole(hits)} of {whole(n)} were found in all"
     if hits == n:
         lower = value(result, "detection_rate_lower", kind, mode, reader)
         told += f"; none missed of {whole(n)} shows no more than {percent(lower)} (lower bound)"
@@ -83,17 +86,6 @@ def _missed(result: StudyResult, kind: str, mode: str) -> str:
     doubt = any(n.code == "lapses" and n.about.startswith(about) for n in result.notices)
     end = "; misses so large put the curve in doubt" if doubt else ""
     return f"Largest missed: {told}{end}."
-
-
-def how_sure(result: StudyResult, kind: str, mode: str) -> str:
-    """Say what the 95 % means, and how far to trust it."""
-    bound = bound_of(result, kind, mode)
-    if bound is None or bound.value is None or bound.in_range is False:
-        return "No sureness is stated, as no size is claimed."
-    return (
-        "95 %: the size is set on the safe side so that, by its own account, 95 of 100 such trials "
-        f"would not promise too much ({HOLDS[result.inputs.plan.analysis.bound]})."
-    )
 
 
 def on_what(result: StudyResult, kind: str, mode: str) -> str:

@@ -3,11 +3,11 @@
 from dataclasses import dataclass
 
 from qualify.dossier.beside import beside
+from qualify.dossier.claim_sure import how_sure, level_stop
 from qualify.dossier.claim_words import (
     bound_of,
     false_calls,
     how_big,
-    how_sure,
     on_what,
     sizing,
 )
@@ -86,6 +86,9 @@ def blocked(result: StudyResult, kind: str, mode: str) -> list[str]:
         stops.append("no a90/95 exists for the worst reader")
     elif bound.in_range is False:
         stops.append("the a90/95 lies outside the tested sizes")
+    level = level_stop(result, kind, mode)
+    if level:
+        stops.append(level)
     overlap = result.estimates.value(result.headline, "set_overlap", "study")
     if overlap is None:
         stops.append("overlap of set-up and test targets can't be checked")

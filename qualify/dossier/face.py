@@ -6,6 +6,7 @@ from reportlab.platypus import Flowable, PageBreak, Paragraph, Table, TableStyle
 
 from qualify.criteria.estimate import BASIS_WORDS
 from qualify.dossier.cautions import FACE
+from qualify.dossier.claim_sure import sure_explained
 from qualify.dossier.claim_words import answer
 from qualify.dossier.claims import GRADES, Claim, claim_of
 from qualify.dossier.face_tables import (
@@ -34,11 +35,13 @@ from qualify.study.result import StudyResult
 LABELS = (
     ("What", "kind"),
     ("How big", "how_big"),
+    ("How sure", "how_sure"),
     ("On what", "on_what"),
     ("False calls, same rule", "false_calls"),
     ("Sizing", "sizing"),
     ("Beside", "beside"),
     ("Status", "status"),
+    ("Evidence", "evidence"),
 )
 __all__ = ["deviation_table", "face", "verdict_table"]
 
@@ -85,16 +88,14 @@ def _claims(result: StudyResult) -> list[Flowable]:
     first = plan.claim.candidate_mode
     modes = sorted(plan.modes, key=lambda mode: mode.id != first)
     out: list[Flowable] = []
-    sure: list[str] = []
     for mode in modes:
         claims = [claim_of(result, p.kind, mode.id) for p in plan.populations]
-        sure += [claim.how_sure for claim in claims]
         for start in range(0, len(claims), 3):
             head = f"Mode {mode.id}: {mode.name} ({mode.status})"
             out.append(_box(head, claims[start : start + 3]))
     where = Paragraph(f"<b>Where:</b> {clean(plan.claim.region)}", FACE_STYLE)
-    told = " ".join(dict.fromkeys(sure))
-    return [where, *out, Paragraph(f"<b>How sure:</b> {clean(told)}", FACE_STYLE)]
+    sure = clean(sure_explained(result))
+    return [where, *out, Paragraph(f"<b>How sure, explained:</b> {sure}", FACE_STYLE)]
 
 
 def _box(head: str, claims: Sequence[Claim]) -> Table:
@@ -122,28 +123,32 @@ def _box(head: str, claims: Sequence[Claim]) -> Table:
             ("VALIGN", (0, 0), (-1, -1), "TOP"),
             ("LEFTPADDING", (0, 0), (-1, -1), 3),
             ("RIGHTPADDING", (0, 0), (-1, -1), 3),
-            ("TOPPADDING", (0, 0), (-1, -1), 1.2),
-            ("BOTTOMPADDING", (0, 0), (-1, -1), 1.8),
+            ("TOPPADDING", (0, 0), (-1, -1), 0.8),
+            ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5),
         ]
     )
     widths = [label_mm * MM, *[each * MM] * len(claims)]
-    return Table(rows, colWidths=widths, style=style, spaceBefore=4, spaceAfter=2, splitInRow=1)
+    return Table(rows, colWidths=widths, style=style, spaceBefore=3, spaceAfter=2, splitInRow=1)
 
 
 def _claim_text(claim: Claim, field: str) -> str:
     if field == "kind":
         return f"<b>{clean(kind_words(claim.kind))}</b>"
     if field == "status":
+        return f"<b>{clean(claim.status)}</b>"
+    if field == "evidence":
         grade = claim.grade
         words = f"{GRADES[grade.letter]}; weakest link: {grade.weakest}"
-        return f"<b>{clean(claim.status)} Evidence grade {grade.letter}</b> ({clean(words)})."
+        return f"<b>Evidence grade {grade.letter}</b> ({clean(words)})."
     return clean(getattr(claim, field))
 
 
 def _cautions(result: StudyResult) -> list[Flowable]:
     text = " ".join(f"<b>{i}</b> {clean(words)}" for i, words in enumerate(FACE, start=1))
     out = result.inputs.declaration.out_of_scope
-    limits = clean("; ".join(out) if out else "nothing was declared out of scope")
+    limits = clean(
+        "; ".join(text.rstrip(". ") for text in out) if out else "nothing was declared out of scope"
+    )
     return [
         Paragraph(f"<b>Read with this.</b> {text}", FACE_STYLE),
         Paragraph(f"<b>Not covered:</b> {limits}. More limits: chapter 14.", FACE_STYLE),

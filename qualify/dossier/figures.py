@@ -3,25 +3,21 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-import numpy as np
 from matplotlib.figure import Figure
 
 from qualify.blocks.definition import Block
 from qualify.dossier.lookup import BLANKS, value
+from qualify.dossier.pod_views import PodViews, limit_of
 from qualify.dossier.views import block_view
-from qualify.dossier.words import kind_words
-from qualify.dossier.worst import worst_words
 from qualify.figures.drawing import block_alt_text, draw_block
 from qualify.figures.events import EventView, order_of_events_alt_text, order_of_events_figure
 from qualify.figures.pod import PodPanel, pod_alt_text, pod_figure
 from qualify.figures.sizing import SizingPanel, sizing_alt_text, sizing_figure
 from qualify.figures.trial import FalseCallRow, false_call_alt_text, false_call_figure
-from qualify.pod.along import size_upper_bounds
-from qualify.pod.hit_miss import HitMissFit, curve
 from qualify.study.plan import Population
 from qualify.study.result import StudyResult
 
-LOWEST, HIGHEST = 0.05, 0.98
+PODS_MM, MODELS_MM = 62.0, 42.0  # tallest axes
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,11 +34,14 @@ def drawings(result: StudyResult) -> list[Drawing]:
     out = [_events(result)]
     out += [_block(result, number, block) for number, block in enumerate(result.inputs.blocks, 1)]
     plan = result.inputs.plan
+    views = PodViews(result)
     for k, population in enumerate(plan.populations, 1):
-        for m, mode in enumerate(plan.modes, 1):
-            panels = _pod_panels(result, population, mode.id)
-            if panels:
-                out.append(_pod(f"pod-{k}-{m}", panels, synthetic=result.synthetic))
+        panels = {
+            f"pod-{k}-{m}": views.panels(population, x.id) for m, x in enumerate(plan.modes, 1)
+        }
+        panels[f"models-{k}"] = views.model_panels(population)
+        told = [(name, shown) for name, shown in panels.items() if shown]
+        out += [_pod(name, shown, synthetic=result.synthetic) for name, shown in told]
     out += _false_calls(result)
     for k, population in enumerate(plan.populations, 1):
         if population.sized:
@@ -72,75 +71,12 @@ def _block(result: StudyResult, number: int, block: Block) -> Drawing:
 
 
 def _pod(name: str, panels: tuple[PodPanel, ...], *, synthetic: bool) -> Drawing:
-    return Drawing(name, lambda: pod_figure(panels, synthetic=synthetic), pod_alt_text(panels))
-
-
-def _pod_panels(result: StudyResult, population: Population, mode: str) -> tuple[PodPanel, ...]:
-    basis, kind = result.headline, population.kind
-    cells = [(r, result.fits.get((basis, kind, mode, r))) for r in result.readers]
-    worst = worst_words(result, kind, mode)
-    return tuple(
-        _pod_panel(result, population, mode, reader, fit, worst=worst.get(reader, ""))
-        for reader, fit in cells
-        if fit is not None
+    tallest = MODELS_MM if any(panel.others for panel in panels) else PODS_MM
+    return Drawing(
+        name,
+        lambda: pod_figure(panels, tallest_mm=tallest, synthetic=synthetic),
+        pod_alt_text(panels),
     )
-
-
-def _pod_panel(
-    result: StudyResult,
-    population: Population,
-    mode: str,
-    reader: str,
-    fit: HitMissFit,
-    *,
-    worst: str,
-) -> PodPanel:
-    sizes: list[float] = []
-    hits: list[bool] = []
-    for size, found, tried in zip(fit.sizes, fit.hits_at, fit.trials_at, strict=True):
-        sizes += [size] * tried
-        hits += [True] * found + [False] * (tried - found)
-    bound = fit.bounds[fit.bound]["upper"]
-    message = None if fit.a90_95 is not None else f"No a90/95: {bound.reason}."
-    return PodPanel(
-        title=f"Reader {reader}{worst}",
-        size_label=population.size_in_words,
-        size_unit="mm",
-        sizes=tuple(sizes),
-        hits=tuple(hits),
-        bound_label="lower bound of the curve, 95 % one-sided, point by point (likelihood)",
-        a90=fit.a90,
-        a90_95=fit.a90_95,
-        tested_range=fit.tested_range,
-        message=message,
-        log_axis=fit.scale == "log",
-        limit=limit_of(result, "a90_95", mode, population.kind),
-        **_curves(fit),  # type: ignore[arg-type]
-    )
-
-
-def _curves(fit: HitMissFit) -> dict[str, tuple[float | None, ...]]:
-    """Return the fitted curve in the tested range and the bound on size, if there is a curve."""
-    if fit.outcome != "fitted":
-        return {}
-    low, high = fit.tested_range
-    grid = np.geomspace(low, high, 81) if fit.scale == "log" else np.linspace(low, high, 81)
-    pods = np.linspace(LOWEST, HIGHEST, 61)
-    return {
-        "curve_sizes": tuple(grid.tolist()),
-        "curve_pod": tuple(curve(fit, grid).tolist()),
-        "bound_sizes": size_upper_bounds(fit, pods, method="likelihood").sizes,
-        "bound_pod": tuple(pods.tolist()),
-    }
-
-
-def limit_of(result: StudyResult, statistic: str, mode: str, population: str) -> float | None:
-    """Return the limit of the first checked criterion on a statistic; recalled ones have none."""
-    for criterion in result.inputs.plan.criteria:
-        named = (criterion.statistic, criterion.mode, criterion.population)
-        if criterion.verified and named == (statistic, mode, population):
-            return criterion.limit
-    return None
 
 
 def _false_calls(result: StudyResult) -> list[Drawing]:
@@ -216,12 +152,3 @@ def _sizing_panels(
             )
         )
     return tuple(panels)
-
-
-def pod_caption(result: StudyResult, kind: str, mode: str) -> str:
-    """Return the first sentence under a POD figure."""
-    population = result.inputs.plan.population(kind)
-    return (
-        f"Found (filled, top) and missed (crosses, bottom) {kind_words(kind)} against "
-        f"{population.size_in_words}, mode {mode}, a panel a reader."
-    )

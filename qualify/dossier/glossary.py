@@ -21,6 +21,11 @@ TERMS: tuple[tuple[str, str], ...] = (
         "a limit drawn so that the true value lies on its safe side in the stated share of "
         "trials; one-sided unless said otherwise",
     ),
+    (
+        "calibrated bound",
+        "likelihood-ratio bound whose limit is set by simulating trials of the same sizes at the "
+        "curve that the bound itself names; exists also where hits and misses do not overlap",
+    ),
     ("call", "a reader's statement that there is an indication"),
     ("deviation", "something that went wrong with the evidence; printed with its remedy"),
     ("digest", "SHA-256 of a file: two files with the same digest are the same"),
@@ -36,23 +41,35 @@ TERMS: tuple[tuple[str, str], ...] = (
         "false-call rate",
         "share of examined blank units with at least one call, with exact binomial bounds",
     ),
+    ("Firth bound", "bound from a likelihood penalised so that a slope can always be estimated"),
     ("fitted curve", "POD against size by maximum likelihood, two parameters, rising to 1"),
     ("grading unit", "a stretch of a piece that gets one verdict"),
     ("hit, miss", "a target with and without a matching call"),
+    (
+        "holds",
+        "a bound holds in a simulated trial if the true value lies on its safe side, or if the "
+        "trial gives no bound; told as a share of simulated trials, if the curve named is true",
+    ),
     ("indication", "something in an image that meets the reading rule"),
-    ("likelihood bound", "bound from the likelihood of the data; the one the criteria use unless "
-     "the plan says otherwise"),
+    ("likelihood bound", "bound from the likelihood of the data and a rule for large trials; "
+     "holds less often than it says in small ones"),
     ("matching rule", "how near a call must lie to a target to count as a hit"),
     ("met, not met, not demonstrated", "the three verdicts; see chapter 13"),
+    ("near-equal models", "models whose AIC lies within 2 of the best: they describe the data "
+     "about as well"),
     ("not examined", "a unit without a valid reading; counts as the plan says"),
+    ("plateau", "share of targets found however large they are, where detection levels off; a "
+     "curve that rises to 1 has a plateau of 1"),
     ("POD", "probability of detection: share of targets of a size that are found"),
     (
         "re-reading",
         "a second reading of a unit, as a remedy; it takes the place of the first after remedy, "
         "and the first stays in chapter 8",
     ),
+    ("r* bound", "likelihood bound with a correction for small trials (modified signed root)"),
     ("RMSE", "root mean square of reported minus true size"),
-    ("separated data", "all misses smaller than all hits: the slope can't be estimated"),
+    ("separated data", "all misses smaller than all hits: the slope can't be estimated and no "
+     "curve is drawn; a calibrated bound may exist"),
     ("set", "set-up, open, blind or reserve; a target belongs to one at a time"),
     ("tested range", "smallest to largest size in the trial; nothing is claimed outside it"),
     (

@@ -120,7 +120,9 @@ def _raw(result: StudyResult) -> str:
 def _detection(result: StudyResult) -> str:
     if not result.fits:
         return f"{NOT_SHOWN}: no target was read"
-    return "thin: one model and one matching rule, no sensitivity to them"
+    if not result.checks:
+        return "thin: one model and one matching rule, no sensitivity to them"
+    return "thin: one matching rule, no sensitivity to it; models, bounds and fit in chapter 9"
 
 
 def _false_calls(result: StudyResult) -> str:

@@ -1,16 +1,12 @@
 """Twenty questions that a reviewer asks, answered from what the study holds."""
 
 from dataclasses import dataclass
-from typing import Literal
 
+from qualify.dossier.curve_answers import Answer, Standing, enough, levels, model
 from qualify.dossier.lookup import order_stop
 from qualify.dossier.missing import wider_than_evidence, without_evidence
-from qualify.dossier.words import kind_words, listed, mm, percent, whole
-from qualify.pod.notices import FEWEST_TARGETS
+from qualify.dossier.words import listed, mm, percent, whole
 from qualify.study.result import StudyResult
-
-Standing = Literal["answered", "partly", "open"]
-Answer = tuple[Standing, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,46 +148,11 @@ def _in_range(result: StudyResult) -> Answer:
     return ("partly" if good else "open", words)
 
 
-def _enough(result: StudyResult) -> Answer:
-    mode, told, few = result.inputs.plan.claim.candidate_mode, [], 0
-    for population in result.inputs.plan.populations:
-        n = max(
-            (
-                result.estimates.value(result.headline, "targets", population.kind, mode, r) or 0
-                for r in result.readers
-            ),
-            default=0,
-        )
-        few += n < FEWEST_TARGETS
-        told.append(f"{whole(n)} {kind_words(population.kind)}")
-    words = f"{', '.join(told)} in mode {mode}; {FEWEST_TARGETS} a kind is a recalled rule."
-    total = len(told)
-    return ("answered" if few == 0 else "partly" if few < total else "open", words)
-
-
 def _clusters(result: StudyResult) -> Answer:
     return (
         "answered",
         "Nothing is pooled over readers or repeats: each reader has an own curve, each target "
         "counts once in it.",
-    )
-
-
-def _model(result: StudyResult) -> Answer:
-    chosen = result.inputs.plan.analysis
-    return (
-        "open",
-        f"One model was fitted, as the plan fixed it ({chosen.link}, {chosen.scale} size); "
-        "others were not tried.",
-    )
-
-
-def _lapses(result: StudyResult) -> Answer:
-    if any(n.code == "lapses" for n in result.notices):
-        return ("open", "Targets far above a90 were missed; a curve that rises to 1 may not fit.")
-    return (
-        "partly",
-        "No target of 1.5 times a90 or more was missed; no third parameter was fitted.",
     )
 
 
@@ -284,10 +245,10 @@ QUESTIONS = (
     ("Are all misses listed?", _misses),
     ("Do false calls and hits come from the same threshold?", _same_rule),
     ("Does each a90/95 lie inside the tested sizes?", _in_range),
-    ("Are there enough targets, where hits and misses overlap?", _enough),
+    ("Are there enough targets, where hits and misses overlap?", enough),
     ("Are repeated looks at one target kept from counting twice?", _clusters),
-    ("Does another model give another answer?", _model),
-    ("Does detection level off below 1 for large targets?", _lapses),
+    ("Does another model give another answer?", model),
+    ("Does detection level off below 1 for large targets?", levels),
     ("Does another matching rule give another answer?", _matching),
     ("Are the worst tilts and skews in the test?", _worst_case),
     ("Is there evidence on real flaws?", _real),

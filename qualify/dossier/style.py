@@ -54,9 +54,10 @@ def _style(name: str, size: float, lead: float = 1.3, **more: object) -> Paragra
     )
 
 
-TITLE = _style("title", 15, fontName=BOLD, spaceAfter=3)
+TITLE = _style("title", 13, fontName=BOLD, spaceAfter=3)
 CHAPTER = _style("chapter", 13, fontName=BOLD, spaceBefore=12, spaceAfter=5)
 SECTION = _style("section", 9.5, fontName=BOLD, spaceBefore=8, spaceAfter=3)
+LEAD = _style("lead", 7.6, fontName=BOLD, spaceBefore=6, spaceAfter=2)
 BODY = _style("body", 8, spaceAfter=4)
 SMALL = _style("small", 7, spaceAfter=3)
 CAPTION = _style("caption", 7, textColor=GREY_COLOUR, spaceBefore=2, spaceAfter=8)
@@ -67,8 +68,8 @@ CELL_CENTRE = _style("cell-centre", 6.8, 1.25, alignment=TA_CENTER)
 HEAD = _style("head", 6.5, 1.2, fontName=BOLD)
 HEAD_RIGHT = _style("head-right", 6.5, 1.2, fontName=BOLD, alignment=TA_RIGHT)
 HEAD_CENTRE = _style("head-centre", 6.5, 1.2, fontName=BOLD, alignment=TA_CENTER)
-FACE = _style("face", 7.1, 1.25)
-FACE_BOLD = _style("face-bold", 7.1, 1.25, fontName=BOLD)
+FACE = _style("face", 6.8, 1.2)
+FACE_BOLD = _style("face-bold", 6.8, 1.2, fontName=BOLD)
 CONTENTS = (
     _style("contents-1", 8, 1.2, spaceBefore=1.2, fontName=BOLD),
     _style("contents-2", 7, 1.12, leftIndent=14),

@@ -75,6 +75,28 @@ def percent(fraction: float | None) -> str:
     return "none" if fraction is None else f"{100 * fraction:.1f} %"
 
 
+def whole_percent(fraction: float | None) -> str:
+    """Return a fraction as percentage without decimals."""
+    return "none" if fraction is None else f"{100 * fraction:.0f} %"
+
+
+def share_pm(share: float, error: float) -> str:
+    """Return a share with the error of its simulation, both as percentages."""
+    return f"{100 * share:.1f} ± {100 * error:.1f} %"
+
+
+def p_value(value: float | None) -> str:
+    """Return a p value to three decimals."""
+    if value is None:
+        return "none"
+    return "< 0.001" if value < 5e-4 else f"{value:.3f}"
+
+
+def rough(value: float | None) -> str:
+    """Return an error to two significant figures."""
+    return "none" if value is None else f"{float(f'{value:.2g}'):g}"
+
+
 def plain(value: float | None) -> str:
     """Return a parameter of a curve to four significant figures."""
     return "none" if value is None else f"{value:.4g}".replace("-", "−")

@@ -36,14 +36,20 @@ from qualify.figures.pod_panel import (
     LANE_MM,
     LEFT_MM,
     MARK_STYLES,
+    OTHER_STYLES,
+    OtherCurve,
     PodPanel,
     draw_panel,
     marks_of,
 )
 
-__all__ = ["PodPanel", "pod_alt_text", "pod_figure"]
+__all__ = ["OtherCurve", "PodPanel", "pod_alt_text", "pod_figure"]
 
 GAP_MM = 3.0
+OTHER_WORDS = {
+    "near": "near-equal model, a line each",
+    "plateau": "curve with a plateau",
+}
 NOTHING = "No population to show: nothing was tested."
 
 
@@ -83,13 +89,16 @@ def _keys(panels: tuple[PodPanel, ...]) -> list[Key]:
         keys.append(Key("miss", MARKS["miss"].style()))
     fitted = [panel for panel in panels if panel.curve_sizes]
     if fitted:
-        keys.append(Key("fitted curve in the tested range", CURVE_STYLE))
+        labels = dict.fromkeys(panel.curve_label for panel in fitted)
+        keys += [Key(label, CURVE_STYLE) for label in labels]
         if any(goes_outside(panel, panel.curve_sizes) for panel in fitted):
             keys.append(Key("outside it", {**CURVE_STYLE, "linestyle": OUTSIDE}))
     bounded = dict.fromkeys(panel.bound_label for panel in panels if panel.bound_sizes)
     keys += [Key(label, {**BOUND_STYLE, "linestyle": BOUND}) for label in bounded]
     if any(goes_outside(panel, panel.bound_sizes) for panel in panels):
         keys.append(Key("outside it", {**BOUND_STYLE, "linestyle": BOUND_OUTSIDE}))
+    others = {other.style for panel in panels for other in panel.others}
+    keys += [Key(OTHER_WORDS[s], style) for s, style in OTHER_STYLES.items() if s in others]
     words = {"a90": "a90", "a90/95": "a90/95", "limit": "limit of the criterion on a90/95"}
     drawn = {name for panel in panels for name, _ in marks_of(panel)}
     keys += [Key(words[n], MARK_STYLES[n]) for n in MARK_STYLES if n in drawn]
@@ -128,12 +137,14 @@ def pod_figure(
     *,
     width_mm: float = 170.0,
     columns: int = 3,
+    tallest_mm: float = 62.0,
     synthetic: bool = False,
 ) -> Figure:
     """Draw a panel each, in the caller's order, with one legend below.
 
     Every target is a mark of its own at its own size: hits at POD 1, misses at 0, stacked where
-    they would overlap. Curves are solid inside the tested range and dashed outside.
+    they would overlap. Curves are solid inside the tested range and dashed outside. Axes are
+    `tallest_mm` high at most.
 
     Raises
     ------
@@ -144,7 +155,7 @@ def pod_figure(
         return words_only(NOTHING, width_mm, synthetic=synthetic)
     columns = max(1, min(columns, len(panels)))
     inner = (width_mm - GAP_MM * (columns - 1)) / columns - LEFT_MM - 1.5
-    axes_mm = min(max(0.8 * inner, 38.0), 62.0)
+    axes_mm = min(max(0.8 * inner, 38.0), tallest_mm)
     rows = _rows(panels, columns, inner, axes_mm)
     legend = legend_rows(_keys(panels), width_mm - 2.0)
     height = sum(row.height_mm for row in rows) + legend_height_mm(legend) + 2.0
@@ -176,6 +187,9 @@ def _words(panel: PodPanel) -> str:
         parts.append(f"limit on a90/95 {size(panel.limit)}{unit}")
     if not panel.curve_sizes:
         parts.append("no curve fitted")
+    for other in panel.others:
+        told = "no a90" if other.a90 is None else f"a90 {size(other.a90)}{unit}"
+        parts.append(f"{other.name}: {told}")
     return "; ".join(parts) + "." + (f" {panel.message}" if panel.message else "")
 
 

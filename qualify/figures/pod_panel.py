@@ -2,7 +2,7 @@
 
 import math
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -48,6 +48,25 @@ REACH = 3.0  # a mark or limit further from the sizes than this factor is shown 
 
 
 @dataclass(frozen=True, slots=True)
+class OtherCurve:
+    """A curve beside the fitted one, drawn apart by the shape of its line.
+
+    Attributes
+    ----------
+    name : in words, for the alternative text.
+    style : `near` (a thin dotted line) or `plateau` (a line with hollow triangles).
+    sizes, pod : (m,).
+    a90 : size with POD 0.90 on it, None where there is none.
+    """
+
+    name: str
+    style: Literal["near", "plateau"]
+    sizes: tuple[float, ...]
+    pod: tuple[float, ...]
+    a90: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class PodPanel:
     """One population, mode and reader.
 
@@ -63,6 +82,7 @@ class PodPanel:
         Smallest and largest size that was tested.
     limit : float or None
         What a criterion asks of a90/95.
+    others : curves of other models, in the tested range.
     """
 
     title: str
@@ -81,6 +101,8 @@ class PodPanel:
     message: str | None = None
     log_axis: bool = True
     limit: float | None = None
+    curve_label: str = "fitted curve in the tested range"
+    others: tuple[OtherCurve, ...] = ()
 
 
 def _span(panel: PodPanel) -> tuple[float, float]:
@@ -173,6 +195,19 @@ def _split(
 
 CURVE_STYLE: dict[str, Any] = {"color": INK, "linewidth": 1.3}
 BOUND_STYLE: dict[str, Any] = {"color": GREY, "linewidth": 1.0}
+OTHER_STYLES: dict[str, dict[str, Any]] = {
+    "near": {"color": INK, "linewidth": 0.8, "linestyle": (0.0, (1.0, 1.6))},
+    "plateau": {
+        "color": GREY,
+        "linewidth": 1.0,
+        "linestyle": SOLID,
+        "marker": "^",
+        "markersize": 3.6,
+        "markerfacecolor": PAPER,
+        "markeredgewidth": 0.8,
+    },
+}
+MARK_EVERY = 8  # of the points of a curve that carries marks
 MARK_STYLES: dict[str, dict[str, Any]] = {
     "a90": {"color": INK, "linewidth": 0.7, "linestyle": ESTIMATE_MARK},
     "a90/95": {"color": INK, "linewidth": 0.9, "linestyle": SOLID},
@@ -237,6 +272,9 @@ def draw_panel(
     if panel.bound_sizes:
         style = {**BOUND_STYLE, "zorder": 3}
         _split(panel, panel.bound_sizes, panel.bound_pod, axes, BOUND, BOUND_OUTSIDE, **style)
+    for k, other in enumerate(panel.others):
+        style = {**OTHER_STYLES[other.style], "zorder": 3, "gid": f"pod-{index}-other-{k}"}
+        axes.plot(other.sizes, other.pod, markevery=MARK_EVERY, **style)
     if not panel.curve_sizes:
         words = panel.message or ("No curve was fitted." if panel.sizes else "No targets.")
         lines = wrap(words, width - 5.0, TEXT_PT)

@@ -1,5 +1,6 @@
 """An invented study, made in code: blocks, key, sets, calls; nothing of it is evidence."""
 
+import functools
 import math
 from datetime import date
 
@@ -264,7 +265,8 @@ def chance(kind, mode, reader, size):
     return 1 / (1 + math.exp(-3.2 * math.log(size / a50)))
 
 
-def calls_of(blocks, key, rng, *, modes=MODES, all_hit=False, false_calls=0.02, clean=False):
+def calls_of(blocks, key, rng, *, modes=MODES, all_hit=False, false_calls=0.02, clean=False,
+             steps=False):  # fmt: skip
     by_id = {b.id: b for b in blocks}
     calls = []
     for reader in READERS:
@@ -275,7 +277,8 @@ def calls_of(blocks, key, rng, *, modes=MODES, all_hit=False, false_calls=0.02, 
                 for index, unit in enumerate(piece.grading_units, start=1):
                     inside = [t for t in piece.targets if piece.unit_of(t.x_mm) == unit]
                     number += 1
-                    made = _look(inside, unit, mode, reader, rng, all_hit, false_calls, clean)
+                    options = (all_hit, false_calls, clean, steps)
+                    made = _look(inside, unit, mode, reader, rng, *options)
                     for cells in made:
                         cells |= {"reader": reader, "mode": mode, "code": row.code, "unit": index,
                                   "software": "4.2"}  # fmt: skip
@@ -285,13 +288,15 @@ def calls_of(blocks, key, rng, *, modes=MODES, all_hit=False, false_calls=0.02, 
     return calls
 
 
-def _look(inside, unit, mode, reader, rng, all_hit, false_calls, clean):
+def _look(inside, unit, mode, reader, rng, all_hit, false_calls, clean, steps):
+    """Make the calls on a unit; with `steps` every hit is larger than every miss."""
     if not clean and rng.random() < 0.004:
         return [{"verdict": "not_examined"}]
     found = []
     for target in inside:
         size = target.size.value
-        if all_hit or rng.random() < chance(target.kind, mode, reader, size):
+        sure = 0.5 if steps else rng.random()
+        if all_hit or sure < chance(target.kind, mode, reader, size):
             cells = {"verdict": "indication", "cause": "flaw",
                      "x_mm": round(target.x_mm + float(rng.normal(0, 0.5)), 1),
                      "z_mm": round(target.z_mm + float(rng.normal(0, 0.4)), 1)}  # fmt: skip
@@ -309,7 +314,7 @@ def _look(inside, unit, mode, reader, rng, all_hit, false_calls, clean):
 
 def inputs_of(seed=7, *, pieces=8, signal="simulated", invented=True, clean=False, remedies=True,
               modes=MODES, all_hit=False, false_calls=0.03, slots=True, name="LUG-1",
-              files=(), rename=lambda text: text):  # fmt: skip
+              files=(), rename=lambda text: text, steps=False):  # fmt: skip
     rng = np.random.default_rng(seed)
     counts = {"side_drilled_hole": 4 * pieces, "embedded_slot": 3 * pieces}
     ranges = {"side_drilled_hole": (0.2, 2.0), "embedded_slot": (0.5, 8.0)}
@@ -330,7 +335,7 @@ def inputs_of(seed=7, *, pieces=8, signal="simulated", invented=True, clean=Fals
         sets.append(SetRow(target=first.id, block=blocks[0].id, set="open",
                            from_date=date(2025, 1, 5), until_date=date(2025, 1, 30)))  # fmt: skip
     calls = calls_of(blocks, key, rng, modes=modes, all_hit=all_hit, false_calls=false_calls,
-                     clean=clean)  # fmt: skip
+                     clean=clean, steps=steps)  # fmt: skip
     return StudyInputs(
         name=name,
         plan=plan(signal=signal, modes=modes, name=name),
@@ -344,5 +349,6 @@ def inputs_of(seed=7, *, pieces=8, signal="simulated", invented=True, clean=Fals
     )
 
 
+@functools.cache
 def made(**options) -> StudyResult:
     return run_study(inputs_of(**options))

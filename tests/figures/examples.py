@@ -6,7 +6,7 @@ from collections.abc import Callable
 from matplotlib.figure import Figure
 
 from qualify.figures.drawing import BlockView, TargetView, UnitView, draw_block
-from qualify.figures.pod import PodPanel, pod_figure
+from qualify.figures.pod import OtherCurve, PodPanel, pod_figure
 from qualify.figures.sizing import SizingPanel, sizing_figure
 from qualify.figures.trial import (
     EventView,
@@ -185,6 +185,27 @@ SIX_PODS = (
     pod_panel("Far bound", bound=20, limit=0.21, log_axis=False),
     pod_panel("No targets", n=0, fitted=False),
 )
+GRID = tuple(0.2 * 10 ** (k / 60) for k in range(61))
+
+
+def other_curve(name, style, a50, top=1.0, a90=None):
+    """A curve that ends at `top`, in the tested range."""
+    pod = tuple(top / (1 + (a50 / g) ** 3.5) for g in GRID)
+    return OtherCurve(name, style, GRID, pod, a90)
+
+
+WITH_OTHERS = (
+    pod_panel(
+        "Mode coherence, reader R1",
+        curve_label="curve of the plan (logit, log)",
+        others=(
+            other_curve("near-equal model probit in log size", "near", 0.48, a90=0.9),
+            other_curve("near-equal model logit in size", "near", 0.55, a90=1.1),
+            other_curve("curve with a plateau at 85.0 %", "plateau", 0.45, top=0.85),
+        ),
+    ),
+    pod_panel("Mode linear, reader R2", curve_label="curve of the plan (logit, log)"),
+)
 ONE_SIZE = PodPanel(
     "Sixty of one size",
     "notch height",
@@ -252,6 +273,7 @@ FIGURES: dict[str, Callable[[], Figure]] = {
     "pod one": lambda: pod_figure(SIX_PODS[:1]),
     "pod one narrow": lambda: pod_figure((ALL_HIT,), width_mm=85),
     "pod one size": lambda: pod_figure((ONE_SIZE,)),
+    "pod others": lambda: pod_figure(WITH_OTHERS, tallest_mm=42.0),
     "pod none": lambda: pod_figure((), synthetic=True),
     "sizing six": lambda: sizing_figure(SIX_SIZINGS, synthetic=True),
     "sizing one": lambda: sizing_figure(SIX_SIZINGS[:1]),

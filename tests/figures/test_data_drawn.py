@@ -13,7 +13,14 @@ from qualify.figures.trial import (
     order_of_events_alt_text,
     order_of_events_figure,
 )
-from tests.figures.examples import EVENTS, FALSE_CALLS, ONE_SIZE, SIX_PODS, SIX_SIZINGS
+from tests.figures.examples import (
+    EVENTS,
+    FALSE_CALLS,
+    ONE_SIZE,
+    SIX_PODS,
+    SIX_SIZINGS,
+    WITH_OTHERS,
+)
 
 
 def xy(figure, gid):
@@ -56,6 +63,23 @@ def test_the_curve_is_solid_inside_the_tested_sizes_and_dashed_outside():
 def test_no_curve_is_drawn_where_none_was_fitted():
     axes = pod_figure(SIX_PODS[3:4]).axes[1]
     assert [line for line in axes.lines if line.get_linewidth() == 1.3] == []
+
+
+def test_curves_of_other_models_are_told_apart_without_colour():
+    figure = pod_figure(WITH_OTHERS)
+    lines = [figure.findobj(lambda a, k=k: a.get_gid() == f"pod-0-other-{k}")[0] for k in range(3)]
+    for line, other in zip(lines, WITH_OTHERS[0].others, strict=True):
+        np.testing.assert_array_equal(line.get_xdata(), other.sizes)
+        np.testing.assert_array_equal(line.get_ydata(), other.pod)
+    assert [line.get_marker() for line in lines] == ["None", "None", "^"]
+    dashed = [bool(line._dash_pattern[1]) for line in lines]
+    assert dashed == [True, True, False]
+    written = [text.get_text() for text in figure.axes[0].texts]
+    for words in ("curve of the plan (logit, log)", "near-equal model, a line each"):
+        assert words in written
+    told = pod_alt_text(WITH_OTHERS)
+    assert "near-equal model logit in size: a90 1.10 mm" in told
+    assert "curve with a plateau at 85.0 %: no a90" in told
 
 
 def test_a_bound_that_does_not_exist_leaves_a_gap():
