@@ -167,6 +167,9 @@ def test_the_true_curves_of_a_check_share_their_a90():
     for case in ("steeper", "shallower", "probit", "cloglog", "loglog"):
         assert truths[case].a90 == pytest.approx(a90, abs=1e-12)
         assert float(truths[case].pod(np.array([a90]))[0]) == pytest.approx(0.9, abs=1e-12)
+    slope = truths["fit"].slope
+    assert truths["steeper"].slope == pytest.approx(1.5 * slope, rel=1e-12)
+    assert truths["shallower"].slope == pytest.approx(slope / 1.5, rel=1e-12)
     assert [truths[k].link for k in ("fit", "probit", "loglog")] == ["logit", "probit", "loglog"]
     level = truths["plateau"]
     assert level.a90 > a90
