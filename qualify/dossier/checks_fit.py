@@ -35,7 +35,7 @@ def fit_table(rows: Sequence[Checked]) -> list[Flowable]:
             f"The curve does not fit at the 5 % level for {named(misfit)}: the a90/95 there rests "
             "on a curve that the data speak against; see c and d for which others fit."
         )
-    widths = [20, 19, 15, 16, 16, 16, 16, 16, 36]
+    widths = [18, 20, 14, 13, 13, 14, 13, 13, 50]
     return block(
         rows[0].kind,
         "e  Does the curve fit?",

@@ -23,7 +23,9 @@ def level_table(rows: Sequence[Checked]) -> list[Flowable]:
         "means that the data speak against a curve that rises to 1. Large: 1.5 times a90 or more "
         "(our own rule, no source), with the exact lower bound of the share hit, and how many more "
         f"such targets, all hit, would show more than {SHOWN:.2f} at 95 %. Targets not examined "
-        "count as missed and can look like a plateau. Bounds are one-sided 95 %; sizes in mm."
+        "count as missed and can look like a plateau. Its lower bound and the a90/95 under it are "
+        "likelihood bounds, one-sided 95 %, not calibrated: the latter is no rival of that of the "
+        "plan. Sizes in mm."
     )
     widths = [20, 19, 13, 13, 14, 13, 14, 14, 13, 14, 17]
     return block(

@@ -149,7 +149,8 @@ def _own(one: LevelOff) -> str:
         return f"{first}; under such a curve no size is found 90 of 100 times."
     if one.a90_95 is None:
         return f"{first}; that it levels off below 90 of 100 is not excluded."
-    return f"{first}; under such a curve the a90/95 is {mm(one.a90_95)} mm."
+    size = f"{mm(one.a90_95)} mm, by a rule for large trials"
+    return f"{first}; under such a curve the a90/95 is {size}."
 
 
 def level_stop(result: StudyResult, kind: str, mode: str) -> str | None:
