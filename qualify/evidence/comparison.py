@@ -43,7 +43,11 @@ TOLERANCES: Mapping[str, float] = {
     "plateau_p": SIMULATED,
     "curvature_p": SIMULATED,
     "squares_p": SIMULATED,
+    "curvature_power": SIMULATED,
+    "squares_power": SIMULATED,
     "covariate": ITERATED,
+    "model": ITERATED,
+    "large_from": ITERATED,
 }
 """Relative tolerance by the beginning of a statistic's name; counts (unit `count`) are exact."""
 DEFAULT = CLOSED_FORM

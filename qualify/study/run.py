@@ -22,6 +22,7 @@ from qualify.study.finding import (
     revisions_in_use,
 )
 from qualify.study.headline import Headline, headline_of
+from qualify.study.model_estimates import model_estimates
 from qualify.study.plan import Plan
 from qualify.study.result import StudyInputs, StudyResult
 from qualify.study.views import views_of
@@ -160,6 +161,7 @@ def _check(state: _State) -> _State:
     fits, basis = state.analysis.fits, state.headline
     checks = check_curves(fits, state.views[basis], state.inputs.plan, basis)
     state.analysis.estimates.extend(check_estimates(checks, fits))
+    state.analysis.estimates.extend(model_estimates(checks, fits))
     return replace(state, checks=checks)
 
 
