@@ -18,10 +18,11 @@ from qualify.pod.kernels import LINK_NUMBERS
 from qualify.pod.problem import SizedHits, held, normal_quantile, signed_root
 from qualify.pod.simulation import away_from, exceedances
 
-FEW, MIDDLE, LEAST = 249, 1_999, 999
+FEW, MIDDLE, LEAST = 99, 1_999, 999
 WORK = 5_000_000  # simulated targets a size looked at; large trials get by with fewer repeats
 NEAR_PART, FAR_PART = (0.1, 8.0), (14.0, 30.0, 300.0)  # of the ladder, in first steps
-RUNGS, FEWEST_AND_MOST = 2_400, (24, 120)  # rungs of the near part times targets; its limits
+RUNGS, FEWEST_AND_MOST = 1_200, (24, 80)  # rungs of the near part times targets; its limits
+THREADED = 50_000  # simulated targets; fewer are not worth a thread
 INFINITY = 1e6  # standardised size at which a curve is as good as flat
 NEAR = 0.5  # normal quantiles: so near to rejection, few simulated trials do not decide
 ROOT_STEPS = 12
@@ -72,7 +73,7 @@ class Way:
             )
             counts.append(found)
 
-        in_threads(work, simulations, least=100)
+        in_threads(work, simulations, least=1 + THREADED // t.size)
         return float((sum(counts) + 1) / (simulations + 1))
 
     def margin(self, at: float, simulations: int) -> float:

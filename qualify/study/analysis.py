@@ -1,16 +1,16 @@
 """Estimates of a study: detection, false calls and sizing, per kind, mode and reader."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import pandas as pd
 
 from qualify.criteria.estimate import Basis, Estimate, Side
 from qualify.pod.false_calls import false_call_rate, proportion_bounds
-from qualify.pod.hit_miss import HitMissFit, fit_hit_miss
+from qualify.pod.hit_miss import HitMissFit
 from qualify.reading.tables import BLANK, Tables
-from qualify.sizing.error import SizingError, sizing_error
-from qualify.study.curve_checks import Cell
+from qualify.sizing.error import sizing_error
+from qualify.study.gathered import Analysis
 from qualify.study.plan import Plan, Population
 from qualify.study.result import StudyNotice
 from qualify.study.told import told_bound
@@ -19,32 +19,6 @@ BLANK_UNITS, FLAWED_UNITS, STUDY = "blank_units", "flawed_units", "study"
 LAPSE = 1.5
 """From this multiple of a90 on a miss is a lapse, unless the unit was not examined."""
 EXACT = "exact binomial (Clopper and Pearson 1934), one-sided 95 %"
-
-
-@dataclass(frozen=True, slots=True)
-class Analysis:
-    """What the analysis of all bases has gathered."""
-
-    estimates: list[Estimate] = field(default_factory=list)
-    fits: dict[Cell, HitMissFit] = field(default_factory=dict)
-    sizings: dict[Cell, SizingError] = field(default_factory=dict)
-    notices: list[StudyNotice] = field(default_factory=list)
-    _same: dict[tuple[tuple[float, ...], ...], HitMissFit] = field(default_factory=dict)
-
-    def fit(self, rows: pd.DataFrame, plan: Plan) -> HitMissFit:
-        """Fit the curve of these targets; the same hits on another basis are fitted once."""
-        size, hit = (tuple(rows[name].astype(float)) for name in ("size_mm", "hit"))
-        if (size, hit) not in self._same:
-            chosen = plan.analysis
-            self._same[(size, hit)] = fit_hit_miss(
-                size,
-                hit,
-                link=chosen.link,
-                scale=chosen.scale,
-                bound=chosen.bound,
-                seed=chosen.seed,
-            )
-        return self._same[(size, hit)]
 
 
 @dataclass(frozen=True, slots=True)

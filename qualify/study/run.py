@@ -10,7 +10,7 @@ from qualify.reading.matching import BoxRule
 from qualify.reading.rows import Scheme
 from qualify.reading.scoring import score
 from qualify.reading.tables import Tables
-from qualify.study.analysis import STUDY, Analysis, analyse
+from qualify.study.analysis import STUDY, analyse
 from qualify.study.cautions import study_notices
 from qualify.study.check_estimates import check_estimates
 from qualify.study.curve_checks import Cell, CurveCheck, check_curves
@@ -21,6 +21,7 @@ from qualify.study.finding import (
     overlap_left,
     revisions_in_use,
 )
+from qualify.study.gathered import Analysis
 from qualify.study.headline import Headline, headline_of
 from qualify.study.model_estimates import model_estimates
 from qualify.study.plan import Plan

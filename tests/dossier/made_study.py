@@ -3,6 +3,7 @@
 import functools
 import math
 from datetime import date
+from unittest import mock
 
 import numpy as np
 
@@ -349,6 +350,15 @@ def inputs_of(seed=7, *, pieces=8, signal="simulated", invented=True, clean=Fals
     )
 
 
+def run_quickly(inputs: StudyInputs) -> StudyResult:
+    """Run a study with fewer simulated trials, as its pages are tested, not its numbers."""
+    with (
+        mock.patch("qualify.study.gathered.SIMULATIONS", 6999),
+        mock.patch("qualify.study.curve_checks.REPLICATES", 100),
+    ):
+        return run_study(inputs)
+
+
 @functools.cache
 def made(**options) -> StudyResult:
-    return run_study(inputs_of(**options))
+    return run_quickly(inputs_of(**options))

@@ -1,0 +1,40 @@
+"""What an analysis gathers, and the curves it has fitted already."""
+
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from qualify.criteria.estimate import Estimate
+from qualify.pod.calibrated import SIMULATIONS
+from qualify.pod.hit_miss import HitMissFit, fit_hit_miss
+from qualify.sizing.error import SizingError
+from qualify.study.curve_checks import Cell
+from qualify.study.plan import Plan
+from qualify.study.result import StudyNotice
+
+
+@dataclass(frozen=True, slots=True)
+class Analysis:
+    """What the analysis of all bases has gathered."""
+
+    estimates: list[Estimate] = field(default_factory=list)
+    fits: dict[Cell, HitMissFit] = field(default_factory=dict)
+    sizings: dict[Cell, SizingError] = field(default_factory=dict)
+    notices: list[StudyNotice] = field(default_factory=list)
+    _same: dict[tuple[tuple[float, ...], ...], HitMissFit] = field(default_factory=dict)
+
+    def fit(self, rows: pd.DataFrame, plan: Plan) -> HitMissFit:
+        """Fit the curve of these targets; the same hits on another basis are fitted once."""
+        size, hit = (tuple(rows[name].astype(float)) for name in ("size_mm", "hit"))
+        if (size, hit) not in self._same:
+            chosen = plan.analysis
+            self._same[(size, hit)] = fit_hit_miss(
+                size,
+                hit,
+                link=chosen.link,
+                scale=chosen.scale,
+                bound=chosen.bound,
+                seed=chosen.seed,
+                simulations=SIMULATIONS,
+            )
+        return self._same[(size, hit)]
