@@ -12,12 +12,13 @@ FEWEST_TARGETS = 60  # handbook figure, see `_few_targets`
 COARSE = 0.02  # of the bound: a larger error of the simulation is told
 LAPSE_FACTOR = 1.5  # house rule, no source: misses so far above a90 are no matter of size alone
 HOLDS: dict[BoundName, str] = {
-    "likelihood": "the 95 % likelihood bound on a90 held in 88 to 94 % of trials",
+    "likelihood": "the 95 % likelihood bound on a90 held in 91 to 94 % of trials",
     "wald": "the 95 % delta-method (Wald) bound on a90 held in 85 to 92 % of trials",
 }
 DESIGN = (
     "our own simulation of 60 to 120 targets of sizes 0.5 to 8 (logit curve in log size, a90 at "
-    "3, two slopes, two size ladders, 2000 trials each, no bound counted as holding)"
+    "3, two slopes, two size ladders, 2000 trials each; a trial without a bound claims nothing and "
+    "counts as holding)"
 )
 
 
@@ -55,6 +56,10 @@ def _size(value: float | None) -> str:
     return "none" if value is None else f"{value:.4g}"
 
 
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
 def _outcome_notice(found: Findings) -> Notice | None:
     """Say in words why there is no curve."""
     miss, hit = _size(found.lie.largest_miss), _size(found.lie.smallest_hit)
@@ -62,8 +67,8 @@ def _outcome_notice(found: Findings) -> Notice | None:
     texts: dict[str, str] = {
         "separated": (
             f"Every target up to {miss} was missed and every target from {hit} was hit, with no "
-            "overlap. The slope of the curve can't be estimated and a90 may lie anywhere between. "
-            "More targets between these sizes would decide it."
+            "overlap. The slope of the curve can't be estimated: a90 may lie between these sizes "
+            "or beyond, up to the calibrated bound. More targets between these sizes would decide it."
         ),
         "quasi_separated": (
             f"Hits and misses meet only at size {miss}: all smaller targets were missed and all "
@@ -80,10 +85,14 @@ def _outcome_notice(found: Findings) -> Notice | None:
             f"{100 * found.confidence:g} % confidence: {100 * (least or 0.0):.1f} %, for targets "
             "as in this set."
         ),
-        "all_missed": f"None of {n} was hit. No curve can be fitted.",
+        "all_missed": (
+            f"None of {n} was hit. No curve can be fitted: larger targets are needed, or the "
+            "coding of hits is wrong."
+        ),
         "too_few": (
-            f"{n} trials at {found.seen.size.size} distinct sizes are too few for a curve: at "
-            "least 5 trials and 2 sizes are needed, and far more for a useful bound."
+            f"Too few for a curve: {_count(n, 'trial')} at "
+            f"{_count(found.seen.size.size, 'distinct size')}; at least 5 trials and 2 sizes are "
+            "needed, and far more for a useful bound."
         ),
     }
     text = texts.get(found.outcome)
@@ -95,8 +104,8 @@ def _few_targets(found: Findings) -> Notice | None:
     if found.seen.total >= FEWEST_TARGETS:
         return None
     text = (
-        f"{found.seen.total} trials: fewer than 60 targets, the least for hit/miss data in "
-        "MIL-HDBK-1823A (figure recalled from memory, not verified). Below it the shape of the "
+        f"{_count(found.seen.total, 'trial')}: fewer than 60 targets, the least for hit/miss data "
+        "in MIL-HDBK-1823A (figure recalled from memory, not verified). Below it the shape of the "
         "curve can hardly be checked."
     )
     return Notice("few_targets", text)

@@ -50,11 +50,15 @@ BOUND_WORDS: dict[BoundName, str] = {
 NO_TREND = "the slope is too uncertain: POD is not shown to rise with size, so no bound exists"
 BELOW_ZERO = "the bound falls below size 0, where there is nothing to find"
 TOO_FAR = "the bound lies too far beyond the sizes tested to be given as a number"
-NO_OVERLAP = "hits and misses do not overlap: this bound would hold far less often than it says"
+NO_OVERLAP = (
+    "hits and misses do not overlap; a bound of this kind then holds far less often than it says "
+    "and is not given"
+)
 NO_CURVE: dict[Outcome, str] = {
     "separated": NO_OVERLAP,
     "quasi_separated": (
-        "hits and misses meet at one size only: this bound would hold far less often than it says"
+        "hits and misses meet at one size only; a bound of this kind then holds far less often "
+        "than it says and is not given"
     ),
     "decreasing": "POD does not rise with size in these data: no size can be given",
     "all_hit": "every target was hit: no curve can be fitted",
