@@ -68,7 +68,8 @@ def _outcome_notice(found: Findings) -> Notice | None:
         "separated": (
             f"Every target up to {miss} was missed and every target from {hit} was hit, with no "
             "overlap. The slope of the curve can't be estimated: a90 may lie between these sizes "
-            "or beyond, up to the calibrated bound. More targets between these sizes would decide it."
+            "or beyond, up to the calibrated bound. More targets between these sizes would decide "
+            "it."
         ),
         "quasi_separated": (
             f"Hits and misses meet only at size {miss}: all smaller targets were missed and all "
