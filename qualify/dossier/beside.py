@@ -7,12 +7,30 @@ from qualify.study.result import StudyResult
 
 
 def beside(result: StudyResult, kind: str, mode: str) -> str:
-    """Return size and false calls on the other basis, '' where they read the same."""
+    """Return size and false calls on the other basis, and size without units not examined.
+
+    '' where they read the same.
+    """
     other = "as_found" if result.headline == "after_remedy" else "after_remedy"
     told = [_told(result, kind, mode, basis) for basis in (other, result.headline)]
-    if told[0] == told[1]:
-        return ""
-    return f"{sentence(BASIS_WORDS[other])[:-1]}: {told[0]}"
+    parts = []
+    if told[0] != told[1]:
+        parts.append(f"{sentence(BASIS_WORDS[other])[:-1]}: {told[0]}")
+    seen = _size(result, kind, mode, "examined_only")
+    if seen is not None and seen != _size(result, kind, mode, result.headline):
+        parts.append(f"Examined only: {seen}.")
+    return " ".join(parts)
+
+
+def _size(result: StudyResult, kind: str, mode: str, basis: str) -> str | None:
+    """Return a90/95 of the worst reader and its reader, None where nobody read the kind."""
+    reader = worst_reader(result, kind, mode, basis)
+    if reader is None:
+        return None
+    bound = result.estimates.get(basis, "a90_95", kind, mode, reader)
+    if bound is None or bound.value is None:
+        return f"no a90/95 ({reader})"
+    return f"a90/95 {mm(bound.value)} mm ({reader})"
 
 
 def _told(result: StudyResult, kind: str, mode: str, basis: str) -> str:

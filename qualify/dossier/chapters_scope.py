@@ -7,7 +7,7 @@ from qualify.dossier.layout import body, chapter, section, small
 from qualify.dossier.missing import wider_than_evidence
 from qualify.dossier.pictures import Pictures
 from qualify.dossier.tables import facts, grid
-from qualify.dossier.words import ROLES, kind_words
+from qualify.dossier.words import MODE_STATUS, ROLES, kind_words
 from qualify.study.result import StudyResult
 
 EMPTY = "Not shown: nothing was declared."
@@ -100,7 +100,7 @@ def _scope(result: StudyResult) -> list[Flowable]:
         [
             m.id,
             m.name,
-            {"accepted": "in use", "candidate": "to be shown"}[m.status],
+            MODE_STATUS[m.status],
             "by eye" if m.threshold is None else f"{m.threshold:g} {m.threshold_unit or ''}",
             m.reading_rule,
             m.set_up_by,

@@ -4,9 +4,9 @@ from collections.abc import Sequence
 
 from reportlab.platypus import Flowable
 
-from qualify.dossier.checks_parts import Checked, absent, block, named, reason_for
+from qualify.dossier.checks_parts import Checked, absent, block, named, reason_for, starred
 from qualify.dossier.tables import Cell, bold, grid
-from qualify.dossier.words import mm, p_value, tenth, whole_percent
+from qualify.dossier.words import p_value, tenth, whole_percent
 from qualify.pod.covariates import CovariateResult
 from qualify.pod.goodness import FAIR, LEVEL, OTHER_LINK, WEAK, Goodness
 from qualify.pod.goodness import PLATEAU as FAULT
@@ -94,7 +94,8 @@ def covariate_table(rows: Sequence[Checked]) -> list[Flowable]:
         f"Does {' or '.join(names)} matter beside size? Likelihood-ratio tests; a90 and its "
         "likelihood bound, in mm, at that of the lowest, middle and highest value where it is "
         "largest, from curves of one slope. p above 0.05 is no proof that there is no effect: so "
-        "few readings show a large one only. Of tests without effect 5 in 100 seem to show one."
+        "few readings show a large one only; * lies outside the sizes tested. Of tests without "
+        "effect 5 in 100 seem to show one."
     )
     widths = [20.0, 19.0, *[12.0, 14.0, 14.0, 12.0, 14.0] * len(names)]
     notes = [note for name in names for note in _covariate_notes(rows, name)]
@@ -124,8 +125,15 @@ def _covariate_row(row: Checked, names: Sequence[str]) -> list[Cell]:
             cells += ["none"] * 3
         else:
             at = worst.value if isinstance(worst.value, str) else tenth(worst.value)
-            cells += [at, mm(worst.a90), mm(worst.upper)]
+            cells += [at, starred(row, worst.a90), starred(row, worst.upper)]
     return cells
+
+
+def _separated(row: Checked, name: str) -> bool:
+    """Whether a test of a covariate is missing because hits and misses part in its model."""
+    found = _of(row, name)
+    tests = () if found is None else (found.covariate_test, found.interaction_test)
+    return any("separate hits from misses" in (test.reason or "") for test in tests)
 
 
 def _covariate_notes(rows: Sequence[Checked], name: str) -> list[str]:
@@ -136,12 +144,18 @@ def _covariate_notes(rows: Sequence[Checked], name: str) -> list[str]:
     for ending, what in (("", f"test of {name}"), ("_slope", f"test of {name} on the slope")):
         statistic = f"covariate_{name}{ending}_p"
         notes += absent(what, rows, reason_for(statistic))
+    apart = [row for row in rows if _separated(row, name)]
+    if apart:
+        notes.append(
+            f"Where size and {name} together part hits from misses, no p exists; that by itself "
+            f"can be a sign that {name} matters: {named(apart)}."
+        )
     matters = those(f"covariate_{name}_p")
     if matters:
         notes.append(
             f"POD changes with {name} for {named(matters)}: one a90/95 for all values hides that. "
             f"The claim holds for the mix of {name} in these blocks; at the worst {name} the size "
-            "told here governs."
+            "is that told here, by a likelihood bound, which holds less often than it says."
         )
     turned = those(f"covariate_{name}_slope_p")
     if turned:

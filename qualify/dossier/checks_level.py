@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from reportlab.platypus import Flowable
 
-from qualify.dossier.checks_parts import Checked, absent, block, named, reason_of
+from qualify.dossier.checks_parts import Checked, absent, block, named, reason_of, starred
 from qualify.dossier.tables import Cell, bold, grid
 from qualify.dossier.words import mm, p_value, percent, whole
 from qualify.pod.lapses import SHOWN
@@ -23,7 +23,8 @@ def level_table(rows: Sequence[Checked]) -> list[Flowable]:
         "means that the data speak against a curve that rises to 1. Large: 1.5 times a90 or more "
         "(our own rule, no source), with the exact lower bound of the share hit, and how many more "
         f"such targets, all hit, would show more than {SHOWN:.2f} at 95 %. Targets not examined "
-        "count as missed and can look like a plateau. Its lower bound and the a90/95 under it are "
+        "are left out of d, e and f: they say nothing of the shape of the curve, though the plan "
+        "counts them in a90/95. The lower bound and the a90/95 under a plateau are "
         "likelihood bounds, one-sided 95 %, not calibrated: the latter is no rival of that of the "
         "plan. Sizes in mm."
     )
@@ -48,8 +49,8 @@ def _row(row: Checked) -> list[Cell]:
         percent(row.value("plateau")),
         percent(row.value("plateau_lower")),
         bold(told) if p is not None and p <= LEVEL else told,
-        mm(row.value("plateau_a90")),
-        mm(row.value("plateau_a90_95")),
+        starred(row, row.value("plateau_a90")),
+        starred(row, row.value("plateau_a90_95")),
         mm(lapses.from_size),
         f"{whole(hits)}/{whole(targets)}",
         percent(row.value("large_lower")),

@@ -4,10 +4,10 @@ from collections.abc import Sequence
 
 from reportlab.platypus import Flowable
 
-from qualify.dossier.checks_parts import Checked, absent, block, named
+from qualify.dossier.checks_parts import Checked, absent, block, named, starred
 from qualify.dossier.lookup import worst_reader
 from qualify.dossier.tables import Cell, bold, grid
-from qualify.dossier.words import mm, percent, tenth
+from qualify.dossier.words import percent, tenth
 from qualify.pod.model_choice import SCALE_LIMIT, ModelRow
 
 MODES_A_TABLE = 3
@@ -35,13 +35,14 @@ def _eight(shown: Sequence[Checked], *, first: bool) -> list[Flowable]:
         fixed = ", fixed in the plan" if model.primary else ""
         cells: list[Cell] = [f"{model.name}{fixed}"]
         for row in shown:
-            cells += _model_cells(row.check.models.rows[number])
+            cells += _model_cells(row, row.check.models.rows[number])
         table.append(cells)
     text = (
         f"Why {'a log' if plan.scale == 'log' else 'this'} model? The plan fixed {plan.link} in "
         f"{SCALES[plan.scale]} before truth was opened, for this reason: '{plan.reason}'. It is "
         "never chosen from this table, which shows what the choice is worth. Bold: near-equal "
-        "models, within 2 AIC units of the best, which describe these data about as well. In mm."
+        "models, within 2 AIC units of the best, which describe these data about as well. In mm; "
+        "* lies outside the sizes tested."
         if first
         else "As above, further modes."
     )
@@ -55,9 +56,9 @@ def _eight(shown: Sequence[Checked], *, first: bool) -> list[Flowable]:
     )
 
 
-def _model_cells(model: ModelRow) -> list[Cell]:
+def _model_cells(row: Checked, model: ModelRow) -> list[Cell]:
     above = "none" if model.aic_above_best is None else tenth(model.aic_above_best)
-    texts = [above, mm(model.a90), mm(model.a90_95)]
+    texts = [above, starred(row, model.a90), starred(row, model.a90_95)]
     return [bold(text) for text in texts] if model.near_equal else list(texts)
 
 
@@ -72,7 +73,7 @@ def _spread(rows: Sequence[Checked]) -> list[Flowable]:
             row.label,
             f"{row.value('near_equal_models') or 0:.0f}",
             *[
-                mm(row.value(f"{size}_models_{end}"))
+                starred(row, row.value(f"{size}_models_{end}"))
                 for size in ("a90", "a90_95")
                 for end in ("smallest", "largest")
             ],
@@ -102,7 +103,7 @@ def _scales(row: Checked) -> list[Cell]:
     apart = row.check.models.scale_difference
     told = percent(apart)
     last: Cell = bold(told) if apart is not None and apart > SCALE_LIMIT else told
-    return [mm(pair.get("log")), mm(pair.get("linear")), last]
+    return [starred(row, pair.get("log")), starred(row, pair.get("linear")), last]
 
 
 def _not_comparable(rows: Sequence[Checked]) -> list[str]:

@@ -9,7 +9,7 @@ from qualify.criteria.estimate import Estimate
 from qualify.dossier.layout import small
 from qualify.dossier.lookup import estimate, value
 from qualify.dossier.style import LEAD
-from qualify.dossier.words import clean, kind_words, sentence
+from qualify.dossier.words import clean, kind_words, mm, sentence
 from qualify.dossier.worst import worst_words
 from qualify.pod.hit_miss import HitMissFit
 from qualify.study.curve_checks import CurveCheck
@@ -62,6 +62,12 @@ def block(
     """Return a lettered heading, a few words and a table, kept together, and notes."""
     head = Paragraph(clean(f"{title} ({kind_words(kind)})"), LEAD)
     return [KeepTogether([head, small(text), table]), *[small(note) for note in notes]]
+
+
+def starred(row: Checked, size: float | None) -> str:
+    """Return a size for a table, * where it lies outside the sizes tested."""
+    low, high = row.fit.tested_range
+    return mm(size) + ("*" if size is not None and not low <= size <= high else "")
 
 
 def named(rows: Sequence[Checked]) -> str:

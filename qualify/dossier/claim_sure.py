@@ -55,16 +55,16 @@ def _held(result: StudyResult, kind: str, mode: str) -> str:
     reader = worst_reader(result, kind, mode) or ""
     shares = held_shares(result, kind, mode, reader)
     if "fit" not in shares:
-        return "95 %. How often such a size holds was not simulated."
+        return "Meant: 95 %. How often such a size holds was not simulated."
     fit = result.fits[(result.headline, kind, mode, reader)]
     curve = "the fitted curve" if fit.outcome == "fitted" else "the curve at the bound itself"
     low = min(shares, key=lambda case: shares[case][0])
     share, error = shares["fit"]
-    first = "95 %." if share + 2.0 * error >= MEANT else "95 % by its own account, not reached."
+    first = "Meant: 95 %." if share + 2.0 * error >= MEANT else "Meant: 95 %, not reached."
     told = f"{first} Simulated, such a size held in {share_pm(share, error)} if {curve} is true"
     if low == "fit":
         return f"{told}, and no less often under each other shape tried."
-    return f"{told}; worst of the other shapes of the curve tried: {share_pm(*shares[low])}."
+    return f"{told}; worst other shape tried: {share_pm(*shares[low])}."
 
 
 def held_shares(
@@ -90,9 +90,9 @@ def sure_explained(result: StudyResult) -> str:
     if held is None:
         return first
     return (
-        f"{first} 'Held': {held.replicates} such trials were simulated from a known curve, and in "
-        "so many of 100 no size was told that is too small; ± is the error of that count. This is "
-        "simulated, if that curve is true, and no experience with real trials."
+        f"{first} 'Held': of {held.replicates} trials simulated from a known curve, so many of 100 "
+        "told no size that is too small; ± is the error of that count. Simulated, if that curve is "
+        "true; no experience with real trials."
         f"{_level_explained(result)} Curve by curve: chapter 9."
     )
 
@@ -101,10 +101,7 @@ def _level_explained(result: StudyResult) -> str:
     plan = result.inputs.plan
     if not any(level_words(result, p.kind, m.id) for p in plan.populations for m in plan.modes):
         return ""
-    return (
-        " Levels off: however large, no more than that share is found; targets not examined count "
-        "as missed in it."
-    )
+    return " Levels off: however large, no more than that share of the targets examined is found."
 
 
 def levels_off(result: StudyResult, kind: str, mode: str) -> list[LevelOff]:
@@ -148,7 +145,7 @@ def _own(one: LevelOff) -> str:
     if one.a90 is None:
         return f"{first}; under such a curve no size is found 90 of 100 times."
     if one.a90_95 is None:
-        return f"{first}; that it levels off below 90 of 100 is not excluded."
+        return f"{first}; a level below 90 % is not excluded."
     size = f"{mm(one.a90_95)} mm, by a rule for large trials"
     return f"{first}; under such a curve the a90/95 is {size}."
 

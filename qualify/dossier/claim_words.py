@@ -11,6 +11,7 @@ from qualify.dossier.lookup import (
     worst_reader,
 )
 from qualify.dossier.words import kind_words, mm, percent, sentence, signed, whole
+from qualify.pod.plateau_words import LEVEL
 from qualify.study.result import StudyResult
 
 
@@ -41,10 +42,23 @@ def how_big(result: StudyResult, kind: str, mode: str) -> str:
             f"{mm(bound.value)} mm, {side} the sizes tested ({tested}). {counted}"
         )
     return (
-        f"{words} {mm(bound.value)} mm (a90/95 of the worst reader, {worst}): "
+        f"{words} {mm(bound.value)} mm (a90/95 of "
+        f"{_worst_words(result, kind, mode, worst, bound.value)}): "
         f"{_premise(result, kind, mode, worst)}, 90 of 100 such targets of this size are found, "
         f"and more of larger ones. {tested}. {counted}"
     )
+
+
+def _worst_words(result: StudyResult, kind: str, mode: str, worst: str, size: float) -> str:
+    """Name the worst reader, with those whose size reads the same."""
+    others = [
+        reader
+        for reader in readers_of(result, kind, mode)
+        if reader != worst and value(result, "a90_95", kind, mode, reader) == size
+    ]
+    if others:
+        return f"the worst readers, {worst} and {', '.join(others)}"
+    return f"the worst reader, {worst}"
 
 
 def _premise(result: StudyResult, kind: str, mode: str, reader: str) -> str:
@@ -80,8 +94,10 @@ def _missed(result: StudyResult, kind: str, mode: str) -> str:
     ]
     if not misses:
         return "No target that was examined was missed."
-    misses.sort(key=lambda item: -item[0])
-    told = ", ".join(f"{mm(size)} mm ({reader})" for size, reader in misses)
+    by_size: dict[str, list[str]] = {}
+    for size, reader in sorted(misses, key=lambda item: -item[0]):
+        by_size.setdefault(mm(size), []).append(reader)
+    told = ", ".join(f"{size} mm ({', '.join(who)})" for size, who in by_size.items())
     about = f"{result.headline}/{kind}/{mode}/"
     doubt = any(n.code == "lapses" and n.about.startswith(about) for n in result.notices)
     end = "; misses so large put the curve in doubt" if doubt else ""
@@ -103,7 +119,30 @@ def on_what(result: StudyResult, kind: str, mode: str) -> str:
     return (
         f"On {kind_words(kind)} in these blocks{signal[plan.signal]}; {whole(n)} targets{few}, "
         f"{most}; {len(readers)} {by[plan.read_by]}; mode set up by {plan.mode(mode).set_up_by}."
+        f"{_mixed(result, kind, mode)}{_alike(result, kind, mode)}"
     )
+
+
+def _mixed(result: StudyResult, kind: str, mode: str) -> str:
+    """Say where detection changes with depth or tilt for a reader."""
+    parts = []
+    for name in ("depth", "tilt"):
+        statistic = f"covariate_{name}_p"
+        readers = [
+            r
+            for r in readers_of(result, kind, mode)
+            if (p := value(result, statistic, kind, mode, r)) is not None and p <= LEVEL
+        ]
+        if readers:
+            parts.append(f" Detection changes with {name} ({', '.join(readers)}).")
+    return "".join(parts)
+
+
+def _alike(result: StudyResult, kind: str, mode: str) -> str:
+    """Say where readers found exactly the same targets."""
+    about = f"/{kind}/{mode}/"
+    alike = any(n.code == "identical_readers" and about in n.about for n in result.notices)
+    return " Readers agree target for target." if alike else ""
 
 
 def false_calls(result: StudyResult, kind: str, mode: str) -> str:

@@ -56,11 +56,12 @@ def _simulated(result: StudyResult) -> str:
     shares = [s for row in rows if (s := row.value("holds_fit")) is not None]
     if not shares:
         return ""
+    mode = result.inputs.plan.claim.candidate_mode
     without = max(row.check.holds["fit"].no_bound for row in rows)
     return (
-        f" In simulations of this design the bound holds in {percent(min(shares))} or more if the "
-        f"fitted curve is true; at most {percent(without)} of the simulated trials of a reader "
-        "give no bound."
+        f" In simulations of mode {mode} the bound holds in {percent(min(shares))} or more if the "
+        f"fitted curve is true; at most {percent(without)} of the trials simulated from it give no "
+        "bound."
     )
 
 

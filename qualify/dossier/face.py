@@ -29,7 +29,7 @@ from qualify.dossier.style import (
     TITLE,
     WIDTH_MM,
 )
-from qualify.dossier.words import clean, kind_words
+from qualify.dossier.words import MODE_STATUS, clean, kind_words
 from qualify.study.result import StudyResult
 
 LABELS = (
@@ -91,7 +91,7 @@ def _claims(result: StudyResult) -> list[Flowable]:
     for mode in modes:
         claims = [claim_of(result, p.kind, mode.id) for p in plan.populations]
         for start in range(0, len(claims), 3):
-            head = f"Mode {mode.id}: {mode.name} ({mode.status})"
+            head = f"Mode {mode.id}: {mode.name} ({MODE_STATUS[mode.status]})"
             out.append(_box(head, claims[start : start + 3]))
     where = Paragraph(f"<b>Where:</b> {clean(plan.claim.region)}", FACE_STYLE)
     sure = clean(sure_explained(result))

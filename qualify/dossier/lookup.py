@@ -46,7 +46,9 @@ def badness(
     on = basis or result.headline
     bound = result.estimates.value(on, "a90_95", kind, mode, reader)
     if bound is not None:
-        return (False, bound)
+        fit = result.fits.get((on, kind, mode, reader))  # the bound in print is rounded
+        exact = None if fit is None else fit.a90_95
+        return (False, bound if exact is None else exact)
     share = result.estimates.value(on, "detection_rate", kind, mode, reader)
     return (True, -(share or 0.0))
 

@@ -68,8 +68,8 @@ CELL_CENTRE = _style("cell-centre", 6.8, 1.25, alignment=TA_CENTER)
 HEAD = _style("head", 6.5, 1.2, fontName=BOLD)
 HEAD_RIGHT = _style("head-right", 6.5, 1.2, fontName=BOLD, alignment=TA_RIGHT)
 HEAD_CENTRE = _style("head-centre", 6.5, 1.2, fontName=BOLD, alignment=TA_CENTER)
-FACE = _style("face", 6.8, 1.2)
-FACE_BOLD = _style("face-bold", 6.8, 1.2, fontName=BOLD)
+FACE = _style("face", 6.8, 1.16)
+FACE_BOLD = _style("face-bold", 6.8, 1.16, fontName=BOLD)
 CONTENTS = (
     _style("contents-1", 8, 1.2, spaceBefore=1.2, fontName=BOLD),
     _style("contents-2", 7, 1.12, leftIndent=14),

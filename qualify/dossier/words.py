@@ -21,6 +21,7 @@ OUTCOMES = {
     "all_missed": "no curve: none found",
     "too_few": "no curve: too few targets",
 }
+MODE_STATUS = {"accepted": "in use", "candidate": "to be shown"}
 ROLES = {
     "owner": "owner",
     "integrity_engineer": "integrity engineer",

@@ -44,6 +44,8 @@ class CurveCheck:
     lapses : targets of 1.5 times a90 or more.
     goodness : tests of fit, with their power.
     covariates : does depth, does tilt matter beside size.
+    examined : targets behind plateau, lapses, goodness and covariates: a target that was not
+        examined says nothing of how detection depends on size, whatever the plan counts it as.
     holds : by true curve, how often the bound of the plan holds in simulation of this design;
         empty with a reason.
     holds_reason : why `holds` is empty, else None.
@@ -56,6 +58,7 @@ class CurveCheck:
     lapses: Lapses
     goodness: Goodness
     covariates: tuple[CovariateResult, ...]
+    examined: int
     holds: Mapping[Case, Holding]
     holds_reason: str | None
 
@@ -75,34 +78,47 @@ def check_curves(
 
 def _check(fit: HitMissFit, frame: pd.DataFrame, kind: str, plan: Plan) -> CurveCheck:
     rows = frame[frame["kind"] == kind]
-    size, hits = rows["size_mm"].to_numpy(), rows["hit"].to_numpy(dtype=float)
+    size, hits = _sizes(rows)
+    seen = rows[rows["examined"] == 1]
+    size_seen, hits_seen = _sizes(seen)
     link, scale, seed = plan.analysis.link, plan.analysis.scale, plan.analysis.seed
     more = fit_hit_miss(
         size, hits, link=link, scale=scale, bound="likelihood", also=BESIDE, seed=seed
     )
     units, called = _blanks(frame, plan)
+    shape = fit if len(seen) == len(rows) else _curve(size_seen, hits_seen, plan)
     plateau = fit_plateau(
-        size,
-        hits,
+        size_seen,
+        hits_seen,
         link=link,
         scale=scale,
         floor="none" if units is None else "free",
         blank_units=units,
         blank_called=called,
     )
-    tested = plateau.plateau is not None and fit.outcome == "fitted"
+    tested = plateau.plateau is not None and shape.outcome == "fitted"
     holds, reason = _holds(fit, plan)
     return CurveCheck(
         models=model_table(size, hits, primary_link=link, primary_scale=scale),
         beside={name: more.bounds[name]["upper"] for name in BESIDE},
         plateau=plateau,
         plateau_test=plateau_bootstrap(plateau, seed=seed) if tested else None,
-        lapses=large_target_lapses(fit),
-        goodness=goodness_of_fit(fit, seed=seed),
-        covariates=tuple(_covariates(rows, size, hits, plan)),
+        lapses=large_target_lapses(shape),
+        goodness=goodness_of_fit(shape, seed=seed),
+        covariates=tuple(_covariates(seen, size_seen, hits_seen, plan)),
+        examined=len(seen),
         holds=holds,
         holds_reason=reason,
     )
+
+
+def _sizes(rows: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+    return rows["size_mm"].to_numpy(), rows["hit"].to_numpy(dtype=float)
+
+
+def _curve(size: np.ndarray, hits: np.ndarray, plan: Plan) -> HitMissFit:
+    chosen = plan.analysis
+    return fit_hit_miss(size, hits, link=chosen.link, scale=chosen.scale, bound="likelihood")
 
 
 def _blanks(frame: pd.DataFrame, plan: Plan) -> tuple[int | None, int | None]:

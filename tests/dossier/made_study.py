@@ -3,7 +3,6 @@
 import functools
 import math
 from datetime import date
-from unittest import mock
 
 import numpy as np
 
@@ -13,7 +12,7 @@ from qualify.reading.key import KeyRow, SetRow
 from qualify.study.declaration import Declaration
 from qualify.study.plan import Plan
 from qualify.study.result import InputFile, StudyInputs, StudyResult
-from qualify.study.run import run_study
+from tests.quick import run_quickly
 
 READERS = ("R1", "R2", "R3")
 MODES = ("coherence", "linear")
@@ -348,15 +347,6 @@ def inputs_of(seed=7, *, pieces=8, signal="simulated", invented=True, clean=Fals
         finished=None,
         files=tuple(files) or (InputFile("plan.toml", "ab" * 32), InputFile("key.csv", "cd" * 32)),
     )
-
-
-def run_quickly(inputs: StudyInputs) -> StudyResult:
-    """Run a study with fewer simulated trials, as its pages are tested, not its numbers."""
-    with (
-        mock.patch("qualify.study.gathered.SIMULATIONS", 6999),
-        mock.patch("qualify.study.curve_checks.REPLICATES", 100),
-    ):
-        return run_study(inputs)
 
 
 @functools.cache

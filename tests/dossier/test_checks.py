@@ -62,6 +62,11 @@ def words(flowables):
     return " ".join(f.getPlainText() for f in parts(flowables) if isinstance(f, Paragraph))
 
 
+def bare(cells_):
+    """Cells without the mark of a size outside those tested."""
+    return [cell.removesuffix("*") for cell in cells_]
+
+
 def told(study, row, statistic, kind, form):
     value = study.estimates.value(study.headline, statistic, kind, row[0], row[1].split()[0])
     return "none" if value is None else form(value)
@@ -115,7 +120,7 @@ def test_eight_models_are_shown_and_the_plans_is_marked(study, kind):
     for row in spread:
         assert row[2] == told(study, row, "near_equal_models", kind, count)
         ends = [f"{s}_models_{e}" for s in ("a90", "a90_95") for e in ("smallest", "largest")]
-        assert row[3:7] == [told(study, row, name, kind, size) for name in ends]
+        assert bare(row[3:7]) == [told(study, row, name, kind, size) for name in ends]
 
 
 def test_the_plans_reason_answers_why_a_log_model(study):
@@ -131,7 +136,7 @@ def test_plateau_and_large_targets_are_the_estimates(study, kind):
             (2, "plateau", share), (3, "plateau_lower", share), (4, "plateau_p", probability),
             (5, "plateau_a90", size), (6, "plateau_a90_95", size), (9, "large_lower", share),
         ):  # fmt: skip
-            assert row[place] == told(study, row, name, kind, form)
+            assert bare([row[place]]) == [told(study, row, name, kind, form)]
         hits, targets = (told(study, row, f"large_{n}", kind, count) for n in ("hits", "targets"))
         assert row[8] == f"{hits}/{targets}"
 
@@ -170,7 +175,7 @@ def test_models_powers_and_worst_values_are_those_of_the_checks(study, kind):
         for mode, reader in worst.items():
             wanted += [of(mode, reader, f"{name}_aic_above_best", lambda v: f"{v:.1f}")]
             wanted += [of(mode, reader, f"{name}_{s}", size) for s in ("a90", "a90_95")]
-        assert row[1:] == wanted
+        assert bare(row[1:]) == wanted
     for row, seen in zip(cells(fit_table(rows)), rows, strict=True):
         if seen.check.goodness.powers:
             names = [
@@ -182,7 +187,7 @@ def test_models_powers_and_worst_values_are_those_of_the_checks(study, kind):
         if any(c.name == "depth" and c.worst for c in seen.check.covariates):
             wanted = [of(row[0], seen.reader, f"covariate_depth_worst{e}", size)
                       for e in ("_a90", "_a90_95")]  # fmt: skip
-            assert row[5:7] == wanted
+            assert bare(row[5:7]) == wanted
     for row, seen in zip(cells(level_table(rows)), rows, strict=True):
         assert row[7] == of(row[0], seen.reader, "large_from", size)
         assert row[10] == of(row[0], seen.reader, "large_further", count)
@@ -250,7 +255,7 @@ def test_a_model_drawn_from_its_a50_and_a90_is_the_model_fitted(study):
     ("one", "wanted"),
     [
         (LevelOff("R1", 0.883, True, None, None), "under such a curve no size is found 90 of 100"),
-        (LevelOff("R1", 0.97, True, 1.2, None), "below 90 of 100 is not excluded"),
+        (LevelOff("R1", 0.97, True, 1.2, None), "a level below 90 % is not excluded"),
         (LevelOff("R1", 0.97, True, 1.2, 1.9), "under such a curve the a90/95 is 1.90 mm"),
         (LevelOff("R1", 0.89, False, None, None), "levels off at 89.0 %, so that no size"),
     ],

@@ -21,7 +21,9 @@ from qualify.files import digest
 from qualify.study.result import InputFile
 
 sys.path.insert(0, str(Path(__file__).parent))
-from made_study import MADE_UP, inputs_of, made, run_quickly
+from made_study import MADE_UP, inputs_of, made
+
+from tests.quick import run_quickly
 
 HERE = Path(__file__).parent
 PAGE = re.compile(r"page (\d+) of (\d+)")
@@ -85,7 +87,7 @@ def test_the_manifest_names_every_file_by_its_digest(study, files):
 
 def test_the_same_study_gives_the_same_bytes_anywhere(tmp_path):
     program = (
-        "import sys, hashlib; sys.path.insert(0, sys.argv[1])\n"
+        "import sys, hashlib; sys.path[:0] = [sys.argv[1], sys.argv[2]]\n"
         "from made_study import made\n"
         "from qualify.dossier.build import build_dossier\n"
         "for name, content in build_dossier(made(pieces=2)).items():\n"
@@ -96,7 +98,7 @@ def test_the_same_study_gives_the_same_bytes_anywhere(tmp_path):
         folder = tmp_path / seed
         folder.mkdir()
         run = subprocess.run(
-            [sys.executable, "-c", program, str(HERE)],
+            [sys.executable, "-c", program, str(HERE), str(HERE.parents[1])],
             env={**os.environ, "TZ": zone, "PYTHONHASHSEED": seed},
             cwd=folder, capture_output=True, text=True, check=True,
         )  # fmt: skip

@@ -6,13 +6,13 @@ from qualify.dossier.results import results_bytes
 from qualify.files import write_whole
 from qualify.reading.tables import to_csv
 from qualify.study.load import load_study
-from qualify.study.run import run_study
 from qualify.study.workbook import write_workbook
+from tests.quick import run_quickly
 
 
 @pytest.fixture(scope="module")
 def by_toml(pristine):
-    return run_study(load_study(pristine))
+    return run_quickly(load_study(pristine))
 
 
 def test_workbook(by_toml, tmp_path):
@@ -26,7 +26,7 @@ def test_workbook(by_toml, tmp_path):
         inputs.calls,
     )
     write_whole(tmp_path / "study.xlsx", book)
-    again = run_study(load_study(tmp_path / "study.xlsx"))
+    again = run_quickly(load_study(tmp_path / "study.xlsx"))
     assert results_bytes(again) == results_bytes(by_toml)
 
 
@@ -40,7 +40,7 @@ def test_finished_tables(by_toml, study):
         'measurements = "measurements.csv"\n',
         encoding="utf-8",
     )
-    again = run_study(load_study(study))
+    again = run_quickly(load_study(study))
     assert not again.inputs.blocks
     assert results_bytes(again) == results_bytes(by_toml)
 
@@ -52,4 +52,4 @@ def test_results_are_the_same_in_any_order_of_sheets(by_toml, study):
         head + "".join(f"[[call_sheets]]{sheet.rstrip()}\n\n" for sheet in reversed(sheets)),
         encoding="utf-8",
     )
-    assert results_bytes(run_study(load_study(study))) == results_bytes(by_toml)
+    assert results_bytes(run_quickly(load_study(study))) == results_bytes(by_toml)

@@ -1,0 +1,21 @@
+"""Runs of a study with few simulated trials, for tests of something else than its numbers."""
+
+from contextlib import contextmanager
+from unittest import mock
+
+from qualify.study.result import StudyInputs, StudyResult
+from qualify.study.run import run_study
+
+
+@contextmanager
+def few_simulations(behind_a_bound=6999, behind_a_share=100):
+    with (
+        mock.patch("qualify.study.gathered.SIMULATIONS", behind_a_bound),
+        mock.patch("qualify.study.curve_checks.REPLICATES", behind_a_share),
+    ):
+        yield
+
+
+def run_quickly(inputs: StudyInputs) -> StudyResult:
+    with few_simulations():
+        return run_study(inputs)
