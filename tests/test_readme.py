@@ -71,6 +71,8 @@ def test_keys_of_pod_hit_miss_are_documented(tmp_path):
         described = named(part(f"- `{name}` (", f"- `{following}` ("))
         printed = found[name][0] if name == "pod_at" else found[name]
         assert set(printed) <= described, name
+    described = named(part("- `goodness` (", "- `pod_at` ("))
+    assert set(found["goodness"]["power"][0]) <= described
     assert set(found["models"]["rows"][0]) <= named(part("- `models` (", "- `plateau` ("))
     assert set(found["models"]["a90"]) <= named(part("- `models` (", "- `plateau` ("))
     assert set(found["covariate"]["a90"][0]) <= named(part("- `covariate` (", "- `holds` ("))

@@ -102,7 +102,7 @@ def example(
     what: Annotated[Example, typer.Argument(help="What to show.", show_default=False)],
 ) -> None:
     """Print a commented example of a file."""
-    with answering():
+    with answering(writes=False):
         from qualify.study.template import example_explained, example_text
 
         typer.echo(example_text(what.value))
@@ -122,7 +122,7 @@ def check(
 
     Changes nothing.
     """
-    with answering():
+    with answering(writes=False):
         from qualify.study.totals import check_lines, check_path
 
         documents = [check_path(path) for path in paths]
@@ -175,7 +175,10 @@ def dossier(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Score, analyse and judge a study, and write its dossier."""
+    """Score, analyse and judge a study, and write its dossier.
+
+    An earlier run of the same study id in the same folder is replaced.
+    """
     with answering():
         _dossier(study, out, as_json)
 

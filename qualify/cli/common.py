@@ -1,6 +1,7 @@
 """What all commands share: errors and exit codes, output, option types."""
 
 import json
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from enum import StrEnum
@@ -12,6 +13,7 @@ import typer
 from qualify.errors import InputError
 
 INPUT_ERROR, NO_NUMBER, STOPPED = 2, 3, 130
+STILL_S = 5
 
 
 class Unit(StrEnum):
@@ -29,18 +31,40 @@ Study = Annotated[
 
 
 @contextmanager
-def answering() -> Iterator[None]:
-    """Turn an input error into its message and exit code."""
+def answering(*, writes: bool = True) -> Iterator[None]:
+    """Turn an input error into its message and exit code; `writes`: whether a file is asked for."""
     try:
         yield
     except InputError as error:
         for fault in error.faults:
             typer.echo(f"error: {fault}", err=True)
-        typer.echo("nothing was written", err=True)
+        if writes:
+            typer.echo("nothing was written", err=True)
         raise typer.Exit(INPUT_ERROR) from None
     except KeyboardInterrupt:
-        typer.echo("stopped; nothing was written", err=True)
+        typer.echo("stopped; nothing was written" if writes else "stopped", err=True)
         raise typer.Exit(STOPPED) from None
+
+
+@contextmanager
+def waiting(words: str) -> Iterator[None]:
+    """Say what is being done, and every 5 seconds for how long it has been."""
+    typer.echo(words, err=True)
+    done = threading.Event()
+
+    def tell() -> None:
+        seconds = 0
+        while not done.wait(STILL_S):
+            seconds += STILL_S
+            typer.echo(f"  still simulating, {seconds} s", err=True)
+
+    teller = threading.Thread(target=tell, daemon=True)
+    teller.start()
+    try:
+        yield
+    finally:
+        done.set()
+        teller.join()
 
 
 def say_next(step: str) -> None:

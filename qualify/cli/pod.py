@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from qualify.cli.common import NO_NUMBER, AsJson, Table, Unit, answering, say_next, show
+from qualify.cli.common import NO_NUMBER, AsJson, Table, Unit, answering, say_next, show, waiting
 
 pod_app = typer.Typer(
     help="Probability of detection of a table.", no_args_is_help=True, rich_markup_mode=None
@@ -49,7 +49,8 @@ def pod_hit_miss(
         str | None, typer.Option(help="Column of trials, where --hit holds numbers of hits.")
     ] = None,
     size_unit: Annotated[
-        Unit | None, typer.Option(help="Unit of sizes; mm is taken if the name ends in _mm.")
+        Unit | None,
+        typer.Option(help="Unit of sizes; taken from a name that ends in _mm, _in or _inch."),
     ] = None,
     target: Annotated[
         str | None, typer.Option(help="Column of target ids, to find repeated readings.")
@@ -68,8 +69,9 @@ def pod_hit_miss(
         bool, typer.Option("--check-bound", help="How often the bound holds, simulated.")
     ] = False,
     replicates: Annotated[
-        int, typer.Option(min=100, help="Trials that --check-bound simulates for each curve.")
-    ] = 1000,
+        int | None,
+        typer.Option(min=100, help="Trials that --check-bound simulates for each curve; 1000."),
+    ] = None,
     all_bounds: Annotated[
         bool, typer.Option("--all-bounds", help="Other bounds too: r*, Firth, whole curve, ...")
     ] = False,
@@ -94,8 +96,9 @@ def pod_hit_miss(
     as_json: AsJson = False,
 ) -> None:
     """Fit a POD curve to hits and misses: a50, a90, and the bound on a90."""
-    with answering():
+    with answering(writes=False):
         from qualify.raw_tables import read_table
+        from qualify.study.answers import answered
         from qualify.study.answers import pod_hit_miss as answer
         from qualify.study.answers_more import Asked
         from qualify.study.answers_words import pod_lines
@@ -113,6 +116,7 @@ def pod_hit_miss(
             bound=bound.value,
             confidence=confidence,
             seed=seed,
+            waiting=waiting,
             asked=Asked(
                 check_bound=check_bound,
                 replicates=replicates,
@@ -128,7 +132,9 @@ def pod_hit_miss(
         show(document, as_json, lambda: pod_lines(document))
         if document["a90_95"] is None:
             say_next("read the notes: they say what is missing")
-            raise typer.Exit(NO_NUMBER)
+            if not answered(document):
+                raise typer.Exit(NO_NUMBER)
+            return
         say_next("qualify false-calls on the blank units read by the same rule")
 
 
@@ -147,9 +153,12 @@ def holds_table(
 ) -> None:
     """Simulate how often nominal 95 % bounds on a90 hold, by kind of bound and design.
 
+    A cell is named CURVE-SIZES-TARGETS: moderate or steep; uniform or loguniform (even in size or
+    in log size); 30, 40, 60, 90 or 120. Each part may be a wildcard: 'steep-*', '*-uniform-60'.
+
     All 20 cells with 2000 trials each take some minutes.
     """
-    with answering():
+    with answering(writes=out is not None):
         from qualify.files import write_whole
         from qualify.study.answers_holds import cells_named, holds_rows, table_document, table_text
 

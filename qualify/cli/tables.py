@@ -25,7 +25,7 @@ def false_calls(
     as_json: AsJson = False,
 ) -> None:
     """Count false calls on blank units, with the exact upper bound of their rate."""
-    with answering():
+    with answering(writes=False):
         from qualify.raw_tables import read_table
         from qualify.study.answers_tables import false_call_lines
         from qualify.study.answers_tables import false_calls as answer
@@ -51,12 +51,13 @@ def sizing(
         str, typer.Option(help="Column of reported sizes; empty = not sized.", show_default=False)
     ],
     size_unit: Annotated[
-        Unit | None, typer.Option(help="Unit of both; mm is taken if the name ends in _mm.")
+        Unit | None,
+        typer.Option(help="Unit of both; taken from a name that ends in _mm, _in or _inch."),
     ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Sizing error, reported minus true: bias, SD, RMSE, tolerance interval 95/95."""
-    with answering():
+    with answering(writes=False):
         from qualify.raw_tables import read_table
         from qualify.study.answers_tables import sizing as answer
         from qualify.study.answers_tables import sizing_lines

@@ -4,6 +4,7 @@ Scripts may call it; the keys are documented in README.md and tested. The lines 
 in `answers_words`, what is asked besides the curve in `answers_more`.
 """
 
+from contextlib import AbstractContextManager, nullcontext
 from typing import Any
 
 from qualify.errors import refuse
@@ -13,7 +14,7 @@ from qualify.raw_tables import RawTable
 from qualify.study.answers_more import (
     BESIDE,
     Asked,
-    Readings,
+    Waiting,
     check_asked,
     covariate_document,
     goodness_document,
@@ -22,8 +23,15 @@ from qualify.study.answers_more import (
     plateau_document,
     pod_at_document,
 )
+from qualify.study.answers_readers import governing
+from qualify.study.answers_readings import (
+    Columns,
+    Readings,
+    pooling_notices,
+    readings_by_reader,
+)
 from qualify.study.answers_words import what_helps
-from qualify.study.columns import cells, check_columns, count, number, text, unit_of, yes
+from qualify.study.columns import check_columns, unit_of
 
 Document = dict[str, Any]
 NOTHING_MORE = Asked()
@@ -31,6 +39,12 @@ WITHOUT_ESTIMATE = (
     "The calibrated bound needs no overlap of hits and misses: it stands although there is no "
     "estimate of a90."
 )
+
+MISFIT = 0.05  # level of the tests of fit, as in `qualify.pod.goodness`
+
+
+def _silent(_: str) -> AbstractContextManager[None]:
+    return nullcontext()
 
 
 def pod_hit_miss(
@@ -48,13 +62,14 @@ def pod_hit_miss(
     confidence: float = 0.95,
     seed: int = SEED,
     asked: Asked = NOTHING_MORE,
+    waiting: Waiting = _silent,
 ) -> Document:
     """Return the POD of a table of hits and misses, the keys as README.md lists them.
 
-    With `reader`, each reader is fitted apart and the document is that of the worst, with all
-    under `readers`. With `target` alone, targets read more than once raise a notice. `asked`
-    names what stands beside the curve: other bounds and models, a plateau, a covariate, how often
-    the bound holds.
+    With `reader`, each reader is fitted apart and the document is that of the one that governs,
+    with all under `readers`. Rows that are pooled although they may be no targets of their own
+    raise a notice, which stands first. `asked` names what stands beside the curve; `waiting` is
+    told of long simulations.
 
     Raises
     ------
@@ -62,8 +77,8 @@ def pod_hit_miss(
         the unit is unknown, what is asked does not go together.
     """
     check_asked(asked, grouped=trials is not None)
-    wanted = (size, hit, trials, target, reader, asked.covariate)
-    check_columns(table, [c for c in wanted if c is not None])
+    columns = Columns(size, hit, trials, target, reader, asked.covariate)
+    check_columns(table, columns.told())
     unit = unit_of(table, size, size_unit)
     how: Document = {
         "link": link,
@@ -73,48 +88,28 @@ def pod_hit_miss(
         "seed": seed,
     }
     readers = {}
-    for name, mine in _by_reader(table, (size, hit, trials, reader, asked.covariate)).items():
+    rows = readings_by_reader(table, columns)
+    for name, mine in rows.items():
         try:
             fit = fit_hit_miss(mine.size, mine.hits, mine.trials, also=_also(asked), **how)
-            readers[name] = _with_more(fit_document(fit, unit), fit, mine, asked)
+            readers[name] = _with_more(fit_document(fit, unit), fit, mine, asked, waiting)
         except ValueError as error:
             raise refuse(table.place, str(error), "mend the rows named") from None
-    if len(readers) > 1:
-        return _worst_of(readers)
-    (document,) = readers.values()
-    document["notices"] += _repeats(table, target)
-    return document
+    document = governing(readers) if len(readers) > 1 else next(iter(readers.values()))
+    first = pooling_notices(table, columns, rows)
+    return {**document, "notices": [*first, *document["notices"]]}
 
 
 def _also(asked: Asked) -> tuple[str, ...]:
     return ("calibrated", *(BESIDE if asked.all_bounds else ()))
 
 
-def _by_reader(
-    table: RawTable, columns: tuple[str, str, str | None, str | None, str | None]
-) -> dict[str, Readings]:
-    """Columns size, hit, trials, reader and covariate as read, by reader in order of names."""
-    size, hit, trials, reader, covariate = columns
-    sizes = cells(table, size, number)
-    hits = cells(table, hit, yes if trials is None else count)
-    totals = None if trials is None else cells(table, trials, count)
-    names = ["all"] * len(sizes) if reader is None else cells(table, reader, text)
-    beside = None if covariate is None else cells(table, covariate, text)
-    out = {}
-    for name in sorted(set(names)):
-        rows = [i for i, other in enumerate(names) if other == name]
-        out[name] = Readings(
-            size=[sizes[i] for i in rows],
-            hits=[hits[i] for i in rows],
-            trials=None if totals is None else [totals[i] for i in rows],
-            covariate=None if beside is None else [beside[i] for i in rows],
-        )
-    return out
-
-
-def _with_more(document: Document, fit: HitMissFit, mine: Readings, asked: Asked) -> Document:
+def _with_more(
+    document: Document, fit: HitMissFit, mine: Readings, asked: Asked, waiting: Waiting
+) -> Document:
     """Fill in what was asked beside the curve; keys not asked for stay null."""
     document["goodness"] = goodness_document(fit)
+    document["notices"] = [*_misfit(document["goodness"], fit), *document["notices"]]
     document["pod_at"] = [pod_at_document(fit, size) for size in asked.at]
     if asked.models:
         document["models"] = models_document(fit, mine)
@@ -123,7 +118,7 @@ def _with_more(document: Document, fit: HitMissFit, mine: Readings, asked: Asked
     if asked.covariate is not None:
         document["covariate"] = covariate_document(fit, mine, asked.covariate)
     if asked.check_bound:
-        held, reason = holds_document(fit, asked.replicates)
+        held, reason = holds_document(fit, asked.replicates, waiting)
         document["holds"] = held
         if reason is not None:
             words = f"How often the bound holds was not simulated: {reason}."
@@ -131,20 +126,26 @@ def _with_more(document: Document, fit: HitMissFit, mine: Readings, asked: Asked
     return document
 
 
-def _worst_of(readers: dict[str, Document]) -> Document:
-    """Return the document of the worst reader, with those of all beside it."""
-    worst = max(readers, key=lambda name: _badness(readers[name]))
-    notice = {
-        "code": "worst_reader",
-        "text": f"Each reader was fitted apart; the worst is {worst}. Readings of one target by "
-        "several readers are not further targets.",
-    }
-    return {
-        **readers[worst],
-        "notices": [*readers[worst]["notices"], notice],
-        "reader": worst,
-        "readers": readers,
-    }
+def _misfit(goodness: Document, fit: HitMissFit) -> list[Document]:
+    """Tell of a curve that the data speak against, with the sizes to look at."""
+    tests = [goodness[name] for name in ("curvature_p", "squares_p")]
+    least = min((p for p in tests if p is not None), default=1.0)
+    if least > MISFIT:
+        return []
+    words = (
+        f"The curve does not fit these data (p = {least:.3f}): a90 and its bound rest on a curve "
+        "that the data speak against. Check for a wrong size or hit (largest size "
+        f"{fit.sizes[-1]:g}, next {fit.sizes[-2]:g}), look at --models and --plateau."
+    )
+    return [{"code": "misfit", "text": words}]
+
+
+def answered(document: Document) -> bool:
+    """Whether a bound on a90, or on POD at a size asked for, exists for any reader."""
+    if any(answered(one) for one in document.get("readers", {}).values()):
+        return True
+    asked = [document["a90_95"], *(one["lower_95"] for one in document["pod_at"])]
+    return any(value is not None for value in asked)
 
 
 def fit_document(fit: HitMissFit, unit: str) -> Document:
@@ -201,23 +202,3 @@ def _notices(fit: HitMissFit) -> list[Document]:
     if helps is not None:
         notices.append({"code": "what_helps", "text": helps})
     return notices
-
-
-def _badness(document: Document) -> tuple[bool, float]:
-    """Order readers' fits: no bound is worst, then the largest bound."""
-    value = document["a90_95"]
-    return (value is None, value or 0.0)
-
-
-def _repeats(table: RawTable, target: str | None) -> list[Document]:
-    if target is None:
-        return []
-    ids = cells(table, target, text)
-    several = len(ids) - len(set(ids))
-    if not several:
-        return []
-    words = (
-        f"{several} of {len(ids)} rows are further readings of a target already counted: the "
-        "same flaws read again are not more flaws, and the bound is too small. Give --reader."
-    )
-    return [{"code": "repeated_targets", "text": words}]

@@ -1,5 +1,7 @@
 """What `pod hit-miss` tells beside the curve, each part as a JSON-ready document."""
 
+from collections.abc import Callable
+from contextlib import AbstractContextManager
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -12,16 +14,19 @@ from qualify.pod.covariates import covariate_test
 from qualify.pod.farthest import affordable
 from qualify.pod.goodness import goodness_of_fit
 from qualify.pod.hit_miss import HitMissFit, curve
-from qualify.pod.holds import REPLICATES, how_often
+from qualify.pod.holds import REPLICATES, how_often, truths_of
 from qualify.pod.model_choice import model_table
 from qualify.pod.plateau import fit_plateau
 from qualify.pod.plateau_bootstrap import plateau_bootstrap
 from qualify.pod.plateau_words import plateau_sentences
 from qualify.pod.problem import NO_CURVE, BoundName
+from qualify.study.answers_readings import Readings
 
 Document = dict[str, Any]
 BESIDE: tuple[BoundName, ...] = ("r_star", "firth", "cheng_iles", "bootstrap")
 OPTIONS = "pod hit-miss"
+NOT_TESTED = "not told, nothing was tested there"
+Waiting = Callable[[str], AbstractContextManager[None]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +35,8 @@ class Asked:
 
     Attributes
     ----------
-    check_bound, replicates : how often the bound holds, from so many simulated trials a case.
+    check_bound, replicates : how often the bound holds, from so many simulated trials a case;
+        None for 1000.
     all_bounds : the bounds r*, Firth, whole curve and bootstrap too.
     models : the eight models side by side.
     plateau : the curve with floor and plateau.
@@ -40,7 +46,7 @@ class Asked:
     """
 
     check_bound: bool = False
-    replicates: int = REPLICATES
+    replicates: int | None = None
     all_bounds: bool = False
     models: bool = False
     plateau: bool = False
@@ -48,16 +54,6 @@ class Asked:
     blank_called: int | None = None
     at: tuple[float, ...] = ()
     covariate: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Readings:
-    """Columns of one reader's rows; covariate as text."""
-
-    size: list[float]
-    hits: list[float]
-    trials: list[float] | None
-    covariate: list[str] | None
 
 
 def check_asked(asked: Asked, *, grouped: bool) -> None:
@@ -70,6 +66,8 @@ def check_asked(asked: Asked, *, grouped: bool) -> None:
         faults.append((f"{called} called of {blanks} blank units", "called is at most all of them"))
     if blanks is not None and not asked.plateau:
         faults.append(("--blank-units without --plateau", "give --plateau too"))
+    if asked.replicates is not None and not asked.check_bound:
+        faults.append(("--replicates without --check-bound", "give --check-bound too"))
     if asked.covariate is not None and grouped:
         faults.append(("--covariate with --trials", "give one row for each reading"))
     faults += [
@@ -81,22 +79,31 @@ def check_asked(asked: Asked, *, grouped: bool) -> None:
         raise InputError([Fault(OPTIONS, found, wanted) for found, wanted in faults])
 
 
-def holds_document(fit: HitMissFit, replicates: int) -> tuple[Document | None, str | None]:
-    """Return how often the bound holds in simulation of this design, or the reason why not."""
+def holds_document(
+    fit: HitMissFit, wanted: int | None, waiting: Waiting
+) -> tuple[Document | None, str | None]:
+    """Return how often the bound holds in simulation of this design, or the reason why not.
+
+    `waiting` is told what is simulated, and surrounds it.
+    """
+    replicates = REPLICATES if wanted is None else wanted
     upper = fit.bounds[fit.bound]["upper"]
     if upper.value is None:
         return None, upper.reason
     assert fit.bound in ("calibrated", "likelihood", "wald")
     data = data_of(fit)
     place = float(np.log(upper.value)) if fit.scale == "log" else upper.value
-    found = how_often(
-        data,
-        fit.bound,
-        psi=(place - data.centre) / data.spread,
-        seed=fit.seed,
-        replicates=replicates,
-        confidence=fit.confidence,
-    )
+    psi = (place - data.centre) / data.spread
+    curves = len(truths_of(data, psi))
+    with waiting(f"simulating {replicates} trials for each of {curves} true curves"):
+        found = how_often(
+            data,
+            fit.bound,
+            psi=psi,
+            seed=fit.seed,
+            replicates=replicates,
+            confidence=fit.confidence,
+        )
     cases = {
         case: {
             "share": held.share,
@@ -114,8 +121,10 @@ def pod_at_document(fit: HitMissFit, size: float) -> Document:
     """Return POD at a size and its lower calibrated bound, or the reason why there is none."""
     low, high = fit.tested_range
     told: Document = {"size": size, "pod": None, "lower_95": None, "simulations": None}
-    told["extrapolated"] = not low <= size <= high
+    told["in_range"] = low <= size <= high
     told["reason"] = None
+    if not told["in_range"]:
+        return {**told, "reason": NOT_TESTED}
     if fit.outcome not in ("fitted", "separated", "quasi_separated"):
         return {**told, "reason": NO_CURVE[fit.outcome]}
     data = data_of(fit)

@@ -5,10 +5,21 @@ The keys are documented in README.md and tested.
 
 from typing import Any
 
+from qualify.errors import refuse
 from qualify.pod.false_calls import false_call_rate
 from qualify.raw_tables import RawTable
 from qualify.sizing.error import sizing_error
-from qualify.study.columns import cells, check_columns, count, number, text, unit_of, yes
+from qualify.study.answers_told import counted
+from qualify.study.columns import (
+    cells,
+    check_columns,
+    count,
+    named_unit,
+    number,
+    text,
+    unit_of,
+    yes,
+)
 
 Document = dict[str, Any]
 
@@ -25,7 +36,8 @@ def false_calls(
     """Return the false-call rate of a table with one row per blank unit.
 
     `kind` names a column in which only the rows that say `blank` count; rows whose `examined`
-    is no leave the count; with `reader` each reader is told apart and the worst governs.
+    is no leave the count; with `reader` each reader is told apart and the one
+    with the largest upper bound governs.
 
     Raises
     ------
@@ -77,6 +89,9 @@ def sizing(table: RawTable, *, true: str, reported: str, size_unit: str | None =
     """
     check_columns(table, [true, reported])
     unit = unit_of(table, true, size_unit)
+    if (other := named_unit(reported)) not in (None, unit):
+        place = f"{table.place}: column '{reported}'"
+        raise refuse(place, f"its name says {other}, true sizes are in {unit}", "give both in one")
     truths = cells(table, true, number)
     sized = [i for i, row in enumerate(table.rows) if reported in row.cells]
     rows = tuple(table.rows[i] for i in sized)
@@ -104,13 +119,19 @@ def false_call_lines(document: Document) -> list[str]:
     if document["rate"] is None:
         return [f"no rate: {document['reason']}"]
     lines = [
-        f"{document['units_called']} of {document['blank_units']} blank units called "
-        f"({document['calls']:g} calls)",
+        _called(document),
         f"rate {100 * document['rate']:.1f} %, upper 95 % bound {100 * document['upper_95']:.1f} %",
     ]
     if "reader" in document:
-        lines.insert(0, f"worst reader: {document['reader']}")
+        each = [f"reader {name}: {_called(d)}" for name, d in document["readers"].items()]
+        name = document["reader"]
+        lines = [*each, f"{name} has the largest upper bound, and governs:", *lines]
     return lines
+
+
+def _called(document: Document) -> str:
+    units = counted(document["blank_units"], "blank unit")
+    return f"{document['units_called']} of {units} called ({counted(document['calls'], 'call')})"
 
 
 def sizing_lines(document: Document) -> list[str]:

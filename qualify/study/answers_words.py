@@ -4,12 +4,17 @@ import math
 from typing import Any
 
 from qualify.pod.holds import Case
-from qualify.pod.problem import BOUND_WORDS, BoundName, BoundValue
+from qualify.pod.problem import BOUND_WORDS, BoundName
+from qualify.study.answers_readers import NOT_MORE, reader_lines, told_in_full
+from qualify.study.answers_told import bound_head, counted, told_a90_95, told_size
 from qualify.study.check_estimates import CASE_WORDS
-from qualify.study.told import step_for, told_bound
+from qualify.study.told import step_for
 
 Document = dict[str, Any]
 NO_ESTIMATE = "no estimate"
+FIRST = ("pooled_readers", "repeated_targets", "trials_as_targets")
+BLIND = 0.3  # of trials in which a fault is noticed; our own line, no source
+TWO_SIZES = "fit: with two sizes every curve fits: its shape is assumed"
 OTHER_LINKS: tuple[Case, ...] = ("logit", "probit", "cloglog", "loglog")
 SHORT: dict[BoundName, str] = {
     "calibrated": "calibrated",
@@ -41,13 +46,21 @@ def what_helps(outcome: str) -> str | None:
 
 
 def pod_lines(document: Document) -> list[str]:
-    """Return the lines that `pod hit-miss` prints for people."""
-    unit = document["unit"]
+    """Return the lines that `pod hit-miss` prints for people; what is pooled is told first."""
+    first = [n for n in document["notices"] if n["code"] in FIRST]
+    lines = [f"note: {notice['text']}" for notice in first] + reader_lines(document)
+    for name, one in told_in_full(document):
+        rest = [n for n in one["notices"] if n["code"] not in (*FIRST, "worst_reader")]
+        head = [] if name is None else [f"reader {name} in full:"]
+        lines += head + _full({**one, "notices": rest})
+    return [*lines, f"note: {NOT_MORE}"] if "readers" in document else lines
+
+
+def _full(document: Document) -> list[str]:
     low, high = document["tested_range"]
-    lines = [f"worst reader: {document['reader']}"] if "reader" in document else []
-    lines += [
-        f"{document['hits']} of {document['n']} hit; sizes {low:g} to {high:g} {unit}; "
-        f"outcome: {document['outcome'].replace('_', ' ')}",
+    lines = [
+        f"{document['hits']} of {document['n']} hit; sizes {low:g} to {high:g} "
+        f"{document['unit']}; outcome: {document['outcome'].replace('_', ' ')}",
         _estimates(document),
         *_bound_lines(document),
         *_beside_lines(document),
@@ -61,27 +74,18 @@ def pod_lines(document: Document) -> list[str]:
 
 
 def _estimates(document: Document) -> str:
-    low, high = document["tested_range"]
     if document["a50"] is None and document["a90"] is None:
         return "a50 and a90: no estimate, see the notes"
-    a50, a90 = (_size(document[name], low, high, document["unit"]) for name in ("a50", "a90"))
+    a50, a90 = (told_size(document[name], document) for name in ("a50", "a90"))
     return f"a50 {a50}, a90 {a90}"
 
 
 def _bound_lines(document: Document) -> list[str]:
-    unit, value, error = document["unit"], document["a90_95"], document["simulation_error"]
-    low, high = document["tested_range"]
-    name, level = document["bound"], f"{100 * document['confidence']:g}"
-    model = f"{document['link']} on {document['scale']} size"
-    head = f"a90/{level}"
-    if value is None:
-        return [f"{head} does not exist ({name} bound, {model})"]
-    told = _rounded(document) if low <= value <= high else value
-    words = f"{head} {_size(told, low, high, unit)} ({name} bound, {model})"
-    if told > high >= value:  # rounding up led out of the sizes tested
-        words = f"{head} {told:.6g} {unit} ({name} bound, {model})"
-    lines = [words]
-    if error:
+    error, head = document["simulation_error"], bound_head(document)
+    how = f"({document['bound']} bound, {document['link']} on {document['scale']} size)"
+    lines = [f"{head} {told_a90_95(document)} {how}"]
+    if document["a90_95"] is not None and error:
+        unit = document["unit"]
         lines.append(
             f"simulated: the bound rests on {document['simulations']} simulated trials, seed "
             f"{document['seed']}; its simulation error is {error:.2g} {unit}, and it is rounded "
@@ -90,26 +94,12 @@ def _bound_lines(document: Document) -> list[str]:
     return lines
 
 
-def _rounded(document: Document) -> float:
-    bound = BoundValue(
-        document["a90_95"],
-        None,
-        document["bound"],
-        "upper",
-        document["simulation_error"],
-        document["simulations"],
-    )
-    told = told_bound(bound, document["seed"]).value
-    return float(document["a90_95"] if told is None else told)
-
-
 def _beside_lines(document: Document) -> list[str]:
     """All bounds side by side, where more than the usual three were asked for."""
     if len(document["bounds"]) <= 3:
         return []
-    low, high = document["tested_range"]
     return [
-        f"other bounds: {BOUND_WORDS[name]}: {_size(value, low, high, document['unit'])}"
+        f"other bounds: {BOUND_WORDS[name]}: {told_size(value, document)}"
         for name, value in document["bounds"].items()
         if name != document["bound"]
     ]
@@ -121,8 +111,8 @@ def _at_lines(document: Document) -> list[str]:
 
 def _at_line(one: Document, document: Document) -> str:
     head = f"POD at {one['size']:g} {document['unit']}"
-    if one["extrapolated"]:
-        head += " (outside the sizes tested)"
+    if not one["in_range"]:
+        return f"{head}: {one['reason']}"
     if one["lower_95"] is None:
         return f"{head}: no bound: {one['reason']}"
     estimate = NO_ESTIMATE if one["pod"] is None else f"{one['pod']:.2f}"
@@ -141,13 +131,19 @@ def _fit_lines(document: Document) -> list[str]:
     """Both tests of fit, and for each fault how often the better of them would have noticed it."""
     found = document["goodness"]
     if found["reason"] is not None:
-        return []
+        return [TWO_SIZES] if document["outcome"] == "fitted" else []
     lines = [f"fit: {sentence}" for sentence in found["sentences"][:2]]
     worth = ", ".join(
         f"{power['words']} in {100 * max(power['curvature'], power['squares']):.0f} %"
         for power in found["power"]
     )
-    return [*lines, f"fit: the better of the two would have noticed {worth} of such trials"]
+    lines.append(f"fit: the better of the two would have noticed {worth} of such trials")
+    best = max((max(p["curvature"], p["squares"]) for p in found["power"]), default=1.0)
+    noticed = any(notice["code"] == "misfit" for notice in document["notices"])
+    if best < BLIND and not noticed:
+        told = counted(document["n"], "target")
+        lines.append(f"fit: this check sees almost nothing with {told}")
+    return lines
 
 
 def _holds_lines(document: Document) -> list[str]:
@@ -240,13 +236,3 @@ def _notes(document: Document) -> list[str]:
 
 def _plain(value: float | None, unit: str) -> str:
     return "does not exist" if value is None else f"{value:.4g} {unit}"
-
-
-def _size(value: float | None, low: float, high: float, unit: str) -> str:
-    if value is None:
-        return "does not exist"
-    if value > high:
-        return f"beyond the sizes tested (> {high:.4g} {unit})"
-    if value < low:
-        return f"below the sizes tested (< {low:.4g} {unit})"
-    return f"{value:.4g} {unit}"

@@ -9,6 +9,7 @@ from qualify.raw_tables import Cell, RawRow, RawTable
 Value = TypeVar("Value")
 YES = {"1", "1.0", "true", "yes", "hit"}
 NO = {"0", "0.0", "false", "no", "miss"}
+ENDINGS = {"_mm": "mm", "_in": "in", "_inch": "in", "_inches": "in"}
 
 
 def check_columns(table: RawTable, wanted: Sequence[str]) -> None:
@@ -28,30 +29,61 @@ def check_columns(table: RawTable, wanted: Sequence[str]) -> None:
         raise refuse(table.place, "has a header but no rows", "give at least one row")
 
 
+def named_unit(column: str) -> str | None:
+    """Return the unit that a column's name ends in: mm, in, or None."""
+    return next((u for end, u in ENDINGS.items() if column.lower().endswith(end)), None)
+
+
 def unit_of(table: RawTable, column: str, given: str | None) -> str:
-    """Return the unit of a size column: mm where its name ends in `_mm`, else as given."""
-    if given is not None:
-        return given
-    if column.endswith("_mm"):
-        return "mm"
-    raise refuse(
-        f"{table.place}: column '{column}'",
-        "its unit is not known (the name does not end in _mm)",
-        "say --size-unit mm or --size-unit in",
-    )
+    """Return the unit of a size column: that its name ends in, else as given.
+
+    Raises
+    ------
+    InputError : name and given unit differ, or neither tells the unit.
+    """
+    named, place = named_unit(column), f"{table.place}: column '{column}'"
+    if named is not None and given is not None and named != given:
+        raise refuse(
+            place,
+            f"its name says {named} and --size-unit says {given}",
+            "leave --size-unit out, or rename the column if its name is wrong",
+        )
+    unit = given or named
+    if unit is None:
+        raise refuse(
+            place,
+            "its unit is not known (the name does not end in _mm, _in or _inch)",
+            "say --size-unit mm or --size-unit in",
+        )
+    return unit
 
 
 def cells(table: RawTable, column: str, read: Callable[[Cell], Value]) -> list[Value]:
-    """Return a column through `read`, which says `found; wanted` in a ValueError."""
-    values, faults = [], []
+    """Return a column through `read`, which says `found; wanted` in a ValueError.
+
+    Raises
+    ------
+    InputError : with every cell of the column that can't be read.
+    """
+    faults: list[Fault] = []
+    values = cells_or_none(table, column, read, faults)
+    if faults:
+        raise InputError(faults)
+    return [value for value in values if value is not None]
+
+
+def cells_or_none(
+    table: RawTable, column: str, read: Callable[[Cell], Value], faults: list[Fault]
+) -> list[Value | None]:
+    """Return a column through `read`; a cell that can't be read is None and joins the faults."""
+    values: list[Value | None] = []
     for row in table.rows:
         try:
             values.append(read(_cell(row, column)))
         except ValueError as error:
             found, wanted = str(error).split("; ", 1)
             faults.append(Fault(f"{table.place}: row {row.number}: {column}", found, wanted))
-    if faults:
-        raise InputError(faults)
+            values.append(None)
     return values
 
 
@@ -78,14 +110,29 @@ def number(cell: Cell) -> float:
 
 def count(cell: Cell) -> float:
     """Read a whole number, 0 or more."""
-    try:
-        value = float(cell)
-    except (TypeError, ValueError):
-        value = -1.0
-    if value < 0 or value != int(value):
+    value = _whole(cell)
+    if value < 0:
         msg = f"found {cell!r}; give a whole number, 0 or more"
         raise ValueError(msg)
     return value
+
+
+def one_or_more(cell: Cell) -> float:
+    """Read a whole number, 1 or more."""
+    value = _whole(cell)
+    if value < 1:
+        msg = f"found {cell!r}; give a whole number, 1 or more"
+        raise ValueError(msg)
+    return value
+
+
+def _whole(cell: Cell) -> float:
+    """Return a whole number, -1 for anything else."""
+    try:
+        value = float(cell)
+    except (TypeError, ValueError):
+        return -1.0
+    return value if value.is_integer() else -1.0
 
 
 def yes(cell: Cell) -> float:

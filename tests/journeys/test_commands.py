@@ -32,7 +32,7 @@ def document(*arguments, code: int = 0) -> dict:
 
 
 COLUMNS = ["--size", "size_mm", "--hit", "hit"]
-ALL = ["--all-bounds", "--models", "--plateau", "--at", "2", "--at", "9"]
+ALL = ["--all-bounds", "--models", "--plateau", "--at", "2", "--at", "6"]
 
 
 def write_hits(table: Path, sizes, hits) -> Path:
@@ -112,9 +112,9 @@ def test_what_is_asked_beside_the_curve(hit_miss):
     assert 0.0 < level["floor"] < 0.15
     assert level["plateau_lower_95"] <= level["plateau"] <= 1.0
     small, large = found["pod_at"]
-    assert (small["size"], large["size"]) == (2.0, 9.0)
+    assert (small["size"], large["size"]) == (2.0, 6.0)
     assert 0.0 < small["lower_95"] < small["pod"] < large["pod"]
-    assert (small["extrapolated"], large["extrapolated"]) == (False, True)
+    assert (small["in_range"], large["in_range"]) == (True, True)
     assert 0.0 < found["goodness"]["curvature_p"] <= 1.0
     assert {power["fault"] for power in found["goodness"]["power"]} == {"plateau", "link"}
 
@@ -203,7 +203,7 @@ POOR = {
     ),
     "decreasing": (SIZES[:20], [1] * 10 + [0] * 10, "decreasing", 3, "Check the labels"),
     "falling": (SIZES[:20], [1, 1, 1, 0] * 3 + [0] * 7 + [1], "decreasing", 3, "coding of hits"),
-    "flat": (SIZES, [0, 1] * 20, "fitted", 3, "More targets, spread over the sizes"),
+    "flat": (SIZES, [0, 1] * 20, "fitted", 0, "More targets, spread over the sizes"),
     "all_hit": (SIZES, [1] * 40, "all_hit", 3, "Smaller targets"),
     "all_missed": (SIZES, [0] * 40, "all_missed", 3, "Check the coding of hits"),
     "two_sizes": ([1.0] * 20 + [3.0] * 20, [0] * 15 + [1] * 23 + [0] * 2, "fitted", 0, "a90/95"),
@@ -229,13 +229,16 @@ def test_poor_tables_get_a_right_answer_and_no_noise(name, tmp_path):
         found = document(*arguments, code=code)
     assert result.exit_code == code, result.output
     assert found["outcome"] == outcome
-    assert (found["a90_95"] is None) == (code == 3)
+    lacks = code == 3 or name == "flat"  # a flat table has a POD at 2 mm, but no a90/95
+    assert (found["a90_95"] is None) == lacks
     assert words in result.stdout
-    assert result.stderr.startswith("next: ")
-    assert len(result.stderr.splitlines()) == 1
+    *before, last = result.stderr.splitlines()
+    assert last.startswith("next: ")
+    assert all(line.startswith(("simulating ", "  still simulating")) for line in before)
+    assert bool(before) != lacks
     assert not re.search(r"\b(nan|inf|None(?! of))\b", result.stdout)
-    assert (found["holds"] is None) == (code == 3)
-    assert ("no_check" in {notice["code"] for notice in found["notices"]}) == (code == 3)
+    assert (found["holds"] is None) == lacks
+    assert ("no_check" in {notice["code"] for notice in found["notices"]}) == lacks
 
 
 def test_a_separated_table_leaves_stderr_to_us(tmp_path):
@@ -257,6 +260,7 @@ def test_a_separated_table_leaves_stderr_to_us(tmp_path):
     (["--plateau", "--blank-units", "6", "--blank-called", "7"], "7 called of 6"),
     (["--blank-units", "60", "--blank-called", "3"], "give --plateau too"),
     (["--at", "0"], "give a size above 0"),
+    (["--replicates", "200"], "give --check-bound too"),
     (["--covariate", "gone"], "column 'gone' is missing"),
 ])  # fmt: skip
 def test_options_that_do_not_go_together_are_refused(more, words, tmp_path):
@@ -313,6 +317,155 @@ def test_each_reader_apart_and_the_worst_on_top(tmp_path):
     found = json.loads(result.stdout)
     assert set(found["readers"]) == {"R1", "R2"}
     assert found["n"] == 40
+
+
+@pytest.fixture
+def three_readers(tmp_path):
+    """A with an a90/95; B and C, who missed nothing, without."""
+    held = SETS["invented_n60"]
+    rows = [("A", s, int(h)) for s, h in zip(held["size"], held["hits"], strict=True)]
+    rows += [("B", 1.0 + 0.1 * k, 1) for k in range(20)] + [("C", 2.0, 1)]
+    table = tmp_path / "readers.csv"
+    lines = "".join(f"{reader},{size!r},{hit}\n" for reader, size, hit in rows)
+    table.write_text("Reader,size_mm,hit\n" + lines, encoding="utf-8")
+    return table
+
+
+def lines_of(*arguments, code: int = 0) -> list[str]:
+    result = RUN.invoke(app, ["pod", "hit-miss", *map(str, arguments)])
+    assert result.exit_code == code, result.output
+    return result.stdout.splitlines()
+
+
+def faults_of(*arguments) -> list[str]:
+    result = RUN.invoke(app, [*map(str, arguments)])
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert "nothing was written" not in result.stderr  # nothing was to be written
+    return result.stderr.splitlines()
+
+
+def test_a_reader_who_missed_nothing_is_not_called_the_worst(three_readers):
+    lines = lines_of(three_readers, *COLUMNS, "--reader", "Reader")
+    assert lines[0].startswith("reader A: 35 of 60 hit; fitted; a90/95 4 mm")
+    assert lines[1].startswith("reader B: 20 of 20 hit; all hit; no a90/95: every target was hit")
+    assert lines[2].startswith("reader C: 1 of 1 hit; all hit; no a90/95: ")
+    told = "no a90/95 for B and C: the worst reader can't be told; the largest of those with one"
+    assert lines[3] == f"{told} is A, 4 mm"
+    arguments = ["pod", "hit-miss", three_readers, *COLUMNS, "--reader", "Reader"]
+    found = document(*arguments)
+    assert set(found) == POD_KEYS | {"reader", "readers"}
+    assert (found["reader"], found["a90_95"]) == ("B", None)
+    (notice,) = (n["text"] for n in found["notices"] if n["code"] == "worst_reader")
+    assert told in notice
+
+
+def test_readers_pooled_unasked_are_told_first(three_readers, tmp_path):
+    first = lines_of(three_readers, *COLUMNS)[0]
+    assert first.startswith("note: Column Reader is there and not used: all rows are pooled")
+    assert "give --reader Reader" in first
+    found = document("pod", "hit-miss", three_readers, *COLUMNS)
+    assert found["notices"][0]["code"] == "pooled_readers"
+    table = tmp_path / "ids.csv"
+    rows = "".join(f"T{k % 30},{0.5 + 0.1 * (k % 30):.1f},{int(k % 7 > 2)}\n" for k in range(60))
+    table.write_text("Target,size_mm,hit\n" + rows, encoding="utf-8")
+    for more in ([], ["--target", "Target"]):
+        first = lines_of(table, *COLUMNS, *more, code=3)[0]
+        assert ("Column Target is there and not used" in first) == (not more)
+        assert "30 of 60 rows are further readings of a target already counted" in first
+
+
+def test_trials_are_not_silently_targets(tmp_path):
+    table = tmp_path / "grouped.csv"
+    rows = "".join(f"{k},{hits},10\n" for k, hits in enumerate((1, 2, 5, 7, 9, 10, 10, 10), 1))
+    table.write_text("size_mm,hits,looks\n" + rows, encoding="utf-8")
+    first = lines_of(table, "--size", "size_mm", "--hit", "hits", "--trials", "looks")[0]
+    assert "80 trials at 8 sizes are counted as 80 different targets" in first
+    assert "8 targets, fewer than the 60" in first
+
+
+def test_every_faulty_row_of_trials_is_named_at_once(tmp_path):
+    table = tmp_path / "grouped.csv"
+    table.write_text("size_mm,hits,looks\n1,9,8\n2,0,0\n-3,1,2\n4,1,1\n5,3,2\n", encoding="utf-8")
+    grouped = ["--size", "size_mm", "--hit", "hits", "--trials", "looks"]
+    faults = faults_of("pod", "hit-miss", table, *grouped)
+    assert len(faults) == 4
+    assert "row 2: hits: 9 hits of 8 trials" in faults[0]
+    assert "row 3: looks: found" in faults[1]
+    assert "row 4: size_mm: found" in faults[2]
+    assert "row 6: hits: 3 hits of 2 trials" in faults[3]
+
+
+def test_no_pod_is_told_where_nothing_was_tested(hit_miss, tmp_path):
+    (at,) = hit_miss("invented_n60", "--at", "20")["pod_at"]
+    assert (at["in_range"], at["pod"], at["lower_95"]) == (False, None, None)
+    assert "nothing was tested there" in at["reason"]
+    lines = lines_of(tmp_path / "invented_n60.csv", *COLUMNS, "--at", "20")
+    assert "POD at 20 mm: not told, nothing was tested there" in lines
+
+
+def test_a_curve_that_does_not_fit_is_told(tmp_path):
+    """A miss at a size of 400, which is a wrong size or a wrong hit."""
+    sizes = [*(0.5 + 0.05 * k for k in range(80)), 400.0]
+    hits = [*(int(size > 2.0) for size in sizes[:80]), 0]
+    lines = lines_of(write_hits(tmp_path / "t.csv", sizes, hits), *COLUMNS)
+    (note,) = (line for line in lines if "The curve does not fit these data (p = 0.0" in line)
+    assert "largest size 400, next 4.45" in note
+    two = lines_of(write_hits(tmp_path / "two.csv", *POOR["two_sizes"][:2]), *COLUMNS)
+    assert "fit: with two sizes every curve fits: its shape is assumed" in two
+
+
+def test_a_test_of_fit_that_sees_nothing_says_so(hit_miss, tmp_path):
+    power = hit_miss("invented_n60")["goodness"]["power"]
+    assert max(max(p["curvature"], p["squares"]) for p in power) < 0.3
+    lines = lines_of(tmp_path / "invented_n60.csv", *COLUMNS)
+    assert "fit: this check sees almost nothing with 60 targets" in lines
+
+
+def test_a_long_simulation_is_announced(hit_miss, tmp_path):
+    hit_miss("invented_n60")
+    arguments = ["pod", "hit-miss", str(tmp_path / "invented_n60.csv"), *COLUMNS]
+    result = RUN.invoke(app, [*arguments, "--check-bound", "--replicates", "100"])
+    first = result.stderr.splitlines()[0]
+    assert first == "simulating 100 trials for each of 7 true curves"
+
+
+@pytest.mark.parametrize(("column", "given", "unit"), [
+    ("size_mm", None, "mm"),
+    ("size_in", None, "in"),
+    ("size_inch", None, "in"),
+    ("size_in", "in", "in"),
+    ("size_mm", "in", None),
+    ("size_inch", "mm", None),
+])  # fmt: skip
+def test_the_unit_of_a_name_is_not_talked_over(column, given, unit, tmp_path):
+    table = tmp_path / "t.csv"
+    rows = "".join(f"{size!r},{int(size > 1.5)}\n" for size in SIZES)
+    table.write_text(f"{column},hit\n{rows}", encoding="utf-8")
+    arguments = ["pod", "hit-miss", table, "--size", column, "--hit", "hit"]
+    arguments += [] if given is None else ["--size-unit", given]
+    if unit is None:
+        assert f"--size-unit says {given}" in faults_of(*arguments)[0]
+    else:
+        assert document(*arguments)["unit"] == unit
+
+
+def test_exit_code_3_only_where_nothing_asked_for_exists(tmp_path):
+    table = write_hits(tmp_path / "flat.csv", SIZES, [0, 1] * 20)
+    arguments = ["pod", "hit-miss", table, *COLUMNS]
+    assert document(*arguments, code=3)["a90_95"] is None
+    assert document(*arguments, "--at", "2")["pod_at"][0]["lower_95"] > 0.0
+    document(*arguments, "--at", "20", code=3)
+
+
+def test_the_reader_with_the_largest_bound_of_false_calls_is_not_called_the_worst(tmp_path):
+    table = tmp_path / "blanks.csv"
+    table.write_text("reader,called\nR1,no\n" + "R2,no\n" * 29 + "R2,yes\n", encoding="utf-8")
+    arguments = ["false-calls", str(table), "--called", "called", "--reader", "reader"]
+    lines = RUN.invoke(app, arguments).stdout.splitlines()
+    assert lines[0] == "reader R1: 0 of 1 blank unit called (0 calls)"
+    assert lines[1] == "reader R2: 1 of 30 blank units called (1 call)"
+    assert lines[2] == "R1 has the largest upper bound, and governs:"
+    assert not any("worst" in line for line in lines)
 
 
 def test_false_calls_and_sizing_documents(tmp_path):
