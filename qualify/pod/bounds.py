@@ -17,10 +17,9 @@ from collections.abc import Callable
 from typing import TypeAlias
 
 import numpy as np
-import numpy.typing as npt
 from scipy.optimize import elementwise
 
-from qualify.pod.links import Array, eta_of, pod_of
+from qualify.pod.links import Array, Indices, eta_of, pod_of
 from qualify.pod.problem import (
     NO_TREND,
     BoundValue,
@@ -31,7 +30,6 @@ from qualify.pod.problem import (
     signed_root,
 )
 
-Indices: TypeAlias = npt.NDArray[np.intp]
 Residual: TypeAlias = Callable[..., Array]  # of positions (k,) and of Indices (k,)
 
 MAX_DOUBLINGS = 60

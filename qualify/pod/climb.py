@@ -15,10 +15,8 @@ from typing import TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from qualify.pod.links import Array
+from qualify.pod.links import Array, Flags, Indices
 
-Indices: TypeAlias = npt.NDArray[np.intp]
-Flags: TypeAlias = npt.NDArray[np.bool_]
 # log-likelihood (sets,), gradient (sets, k), observed and expected information (sets, k, k)
 Local: TypeAlias = tuple[Array, Array, Array, Array]
 Likelihood: TypeAlias = Callable[[Array, Indices], Local]  # of values (sets, k) and set numbers

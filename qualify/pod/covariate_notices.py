@@ -3,14 +3,7 @@
 from dataclasses import dataclass
 
 from qualify.pod.covariate_models import LikelihoodRatio, Value
-
-
-@dataclass(frozen=True, slots=True)
-class CovariateNotice:
-    """A remark that belongs beside the numbers: a stable code, and one or two sentences."""
-
-    code: str
-    text: str
+from qualify.pod.notices import Notice
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,21 +31,21 @@ def notices_of(
     worst: SizeAt | None,
     tested: tuple[float, float],
     confidence: float,
-) -> tuple[CovariateNotice, ...]:
+) -> tuple[Notice, ...]:
     """All notices that apply; `tests` are of the covariate, of the interaction and of size."""
     effect, interaction, _ = tests
-    notices: list[CovariateNotice | None] = [_effect(name, n, effect, worst, confidence)]
+    notices: list[Notice | None] = [_effect(name, n, effect, worst, confidence)]
     if effect.reason is None:
         notices.append(_interaction(name, n, interaction, confidence))
     if sizes and all(one.upper is None and one.a90 is None for one in sizes):
-        notices.append(CovariateNotice("no_a90", f"No a90 is given: {sizes[0].reason}."))
+        notices.append(Notice("no_a90", f"No a90 is given: {sizes[0].reason}."))
     notices.append(_beyond(sizes, tested))
     if any(one.upper is not None for one in sizes):
         text = (
             "The bounds are likelihood bounds: in small samples they hold less often than they "
             "say. How much less with a covariate in the model was not simulated."
         )
-        notices.append(CovariateNotice("bound_holds_less", text))
+        notices.append(Notice("bound_holds_less", text))
     if effect.reason is None:
         text = (
             "The tests count every row as independent: one reader, one reading a target. They "
@@ -60,7 +53,7 @@ def notices_of(
             f"at, about {100 * (1 - confidence):.0f} in 100 of those without effect will seem to "
             "have one."
         )
-        notices.append(CovariateNotice("independent_rows", text))
+        notices.append(Notice("independent_rows", text))
     return tuple(notice for notice in notices if notice is not None)
 
 
@@ -76,21 +69,21 @@ def _label(name: str, value: Value) -> str:
 
 def _effect(
     name: str, n: int, test: LikelihoodRatio, worst: SizeAt | None, confidence: float
-) -> CovariateNotice:
+) -> Notice:
     if test.p_value is None:
-        return CovariateNotice("not_tested", f"No test of {name}: {test.reason}.")
+        return Notice("not_tested", f"No test of {name}: {test.reason}.")
     if test.p_value <= 1.0 - confidence:
         text = (
             f"POD changes with {name} ({_p(test.p_value)}). One a90 for all values hides that: "
             "a claim must name the values it holds for, and state the worst of them"
         )
-        return CovariateNotice("covariate_matters", f"{text}{_worst(name, worst, confidence)}.")
+        return Notice("covariate_matters", f"{text}{_worst(name, worst, confidence)}.")
     text = (
         f"No effect of {name} is shown ({_p(test.p_value)}), which is no proof that there is "
         f"none: {n} readings may be too few to see it. The bounds on a90 at each value say how "
         "large a90 may still be there."
     )
-    return CovariateNotice("covariate_not_shown", text)
+    return Notice("covariate_not_shown", text)
 
 
 def _worst(name: str, worst: SizeAt | None, confidence: float) -> str:
@@ -105,27 +98,25 @@ def _worst(name: str, worst: SizeAt | None, confidence: float) -> str:
     )
 
 
-def _interaction(
-    name: str, n: int, test: LikelihoodRatio, confidence: float
-) -> CovariateNotice | None:
+def _interaction(name: str, n: int, test: LikelihoodRatio, confidence: float) -> Notice | None:
     if test.p_value is None:
         text = f"Whether the slope of the curve changes with {name} can't be tested: {test.reason}."
-        return CovariateNotice("interaction_not_tested", text)
+        return Notice("interaction_not_tested", text)
     if test.p_value > 1.0 - confidence:
         text = (
             f"That the slope of the curve changes with {name} is not shown ({_p(test.p_value)}); "
             f"with {n} readings that is no proof that it stays the same."
         )
-        return CovariateNotice("interaction_not_shown", text)
+        return Notice("interaction_not_shown", text)
     text = (
         f"The slope of the curve changes with {name} ({_p(test.p_value)}). The a90 at its values "
         "come from curves of one slope and may be wrong: fit the values one by one, each with "
         "enough targets of its own."
     )
-    return CovariateNotice("slope_changes", text)
+    return Notice("slope_changes", text)
 
 
-def _beyond(sizes: tuple[SizeAt, ...], tested: tuple[float, float]) -> CovariateNotice | None:
+def _beyond(sizes: tuple[SizeAt, ...], tested: tuple[float, float]) -> Notice | None:
     given = [v for one in sizes for v in (one.a90, one.upper) if v is not None]
     if not given or (min(given) >= tested[0] and max(given) <= tested[1]):
         return None
@@ -134,4 +125,4 @@ def _beyond(sizes: tuple[SizeAt, ...], tested: tuple[float, float]) -> Covariate
         "read it as 'greater than the largest' or 'at most the smallest', as nothing was tested "
         "there."
     )
-    return CovariateNotice("extrapolated", text)
+    return Notice("extrapolated", text)

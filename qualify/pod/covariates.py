@@ -21,7 +21,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
 
 from qualify.pod.covariate_models import (
     Coding,
@@ -35,11 +34,12 @@ from qualify.pod.covariate_models import (
     fit_nested,
     ratio_of,
 )
-from qualify.pod.covariate_notices import CovariateNotice, SizeAt, notices_of
-from qualify.pod.design import inverse, outward_root, size_of
-from qualify.pod.firth import BELOW_ZERO, NO_RISE, NO_TREND, TOO_FAR
+from qualify.pod.covariate_notices import SizeAt, notices_of
+from qualify.pod.design import inverse, outward_root
 from qualify.pod.links import Array, LinkName, eta_of, link_named, pod_of
-from qualify.pod.observations import Observations, Scale, observe
+from qualify.pod.notices import Notice
+from qualify.pod.observations import Observations, Scale, observe, size_of
+from qualify.pod.problem import BELOW_ZERO, NO_CURVE, NO_TREND, TOO_FAR, normal_quantile
 from qualify.pod.regression import Problem, Solution, maximum_held
 
 LEVEL_POD = 0.9
@@ -82,7 +82,7 @@ class CovariateResult:
     size_test: LikelihoodRatio
     a90: tuple[SizeAt, ...]
     worst: SizeAt | None
-    notices: tuple[CovariateNotice, ...]
+    notices: tuple[Notice, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,9 +137,10 @@ def covariate_test(
         hits=np.atleast_1d(np.asarray(hits, dtype=float)),
         covariate=given,
         link=link_named(link),
-        confidence=_checked_confidence(confidence),
+        confidence=confidence,
         name=name,
     )
+    normal_quantile(confidence)  # refuses a confidence out of range
     if len(given.values) != seen.total:
         message = f"{len(given.values)} values of the covariate for {seen.total} sizes"
         raise ValueError(message)
@@ -148,13 +149,6 @@ def covariate_test(
 
 def _taken(covariate: npt.ArrayLike, numeric: bool) -> Covariate:
     return as_numbers(covariate) if numeric else as_categories(covariate)
-
-
-def _checked_confidence(confidence: float) -> float:
-    if not 0.5 < confidence < 1.0:
-        message = f"confidence {confidence} must lie between 0.5 and 1, as 0.95"
-        raise ValueError(message)
-    return confidence
 
 
 def _result(given: Readings, wanted: tuple[Value, ...]) -> CovariateResult:
@@ -214,10 +208,10 @@ def _sizes_at(
     main, size_test = nested.main, ratio_of(nested.without_size, nested.main)
     if main.problem is None or main.best is None or size_test.statistic is None:
         return ()
-    limit = float(special.ndtri(confidence)) ** 2
+    limit = normal_quantile(confidence) ** 2
     slope = float((main.problem.standard.back @ main.best.values)[1])
     if slope <= 0.0 or size_test.statistic <= limit:
-        reason = NO_RISE if slope <= 0.0 else NO_TREND
+        reason = NO_CURVE["decreasing"] if slope <= 0.0 else NO_TREND
         return tuple(SizeAt(value, None, None, reason) for value in wanted)
     return tuple(
         _size_at(main.problem, main.best, value, row, limit, scale)
@@ -266,7 +260,7 @@ def curve_at(result: CovariateResult, value: Value, sizes: npt.ArrayLike) -> Arr
         raise ValueError(message)
     coef = np.array(result.with_covariate.coefficients)
     if coef[1] <= 0.0:
-        raise ValueError(NO_RISE)
+        raise ValueError(NO_CURVE["decreasing"])
     a = np.atleast_1d(np.asarray(sizes, dtype=float))
     if not np.all(np.isfinite(a)) or np.any(a < 0.0) or (result.scale == "log" and np.any(a == 0)):
         message = "sizes must be finite and above 0 (0 is allowed on the linear scale)"

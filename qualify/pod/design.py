@@ -18,7 +18,6 @@ from qualify.pod.links import Array
 LEAST_SPREAD = 1e-12  # of a column against its largest value; less is a constant
 LEAST_RANK = 1e-10  # smallest singular value against the largest, columns scaled
 MAX_DOUBLINGS = 60
-FARTHEST_LOG = 700.0  # beyond it a log size has no size in double precision
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,11 +156,3 @@ def outward_root(residual: Callable[[float], float], start: float, step: float) 
             return float(optimize.brentq(residual, near, far, xtol=1e-300, rtol=1e-15))
         near, far = far, start + 2.0 * (far - start)
     return None
-
-
-def size_of(place: float | None, scale: str) -> float | None:
-    """Size of a place on the axis of the model, or None when it is no finite size of 0 or more."""
-    if place is None or not np.isfinite(place) or (scale == "log" and abs(place) > FARTHEST_LOG):
-        return None
-    size = float(np.exp(place)) if scale == "log" else place
-    return size if size >= 0.0 else None

@@ -10,15 +10,14 @@ Sources: Firth 1993, Biometrika 80, 27-38; Heinze and Schemper 2002, Statistics 
 """
 
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
 from scipy import special
 
-from qualify.pod.design import inverse, size_of
+from qualify.pod.design import inverse
 from qualify.pod.links import Array, eta_of
-from qualify.pod.observations import Observations
+from qualify.pod.observations import Observations, size_of
 from qualify.pod.penalised import (
     Penalised,
     State,
@@ -28,15 +27,10 @@ from qualify.pod.penalised import (
     penalised_of,
     profile_root,
 )
-
-Side: TypeAlias = Literal["upper", "lower"]
+from qualify.pod.problem import BELOW_ZERO, NO_CURVE, NO_TREND, TOO_FAR, Side, normal_quantile
 
 NOT_CLOSED = "the profile of the penalised likelihood does not fall far enough to give an end"
 ONE_SIZE = "a curve needs two distinct sizes"
-NO_RISE = "POD does not rise with size in these data: no size can be given"
-NO_TREND = "the slope is too uncertain: POD is not shown to rise with size, so no bound exists"
-BELOW_ZERO = "the bound falls below size 0, where there is nothing to find"
-TOO_FAR = "the bound lies too far from the sizes tested to be given as a number"
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,7 +182,7 @@ def firth_size_bound(
     ValueError : for a pod or a confidence out of range.
     ArithmeticError : when the fit does not converge.
     """
-    level, limit = float(eta_of("logit", pod)), _squared_quantile(confidence)
+    level, limit = float(eta_of("logit", pod)), normal_quantile(confidence) ** 2
     if len(seen.size) < 2:
         return FirthSizeBound(None, ONE_SIZE, None, None, pod, confidence, side)
     data = penalised_of(np.column_stack([np.ones_like(seen.x), seen.x]), seen.hits, seen.trials)
@@ -196,7 +190,7 @@ def firth_size_bound(
     intercept, slope = data.standard.back @ best.values
     slope_lr = drop(best, held_maximum(data, best, np.array([0.0, 1.0]), 0.0))
     if slope <= 0.0 or slope_lr <= limit:
-        flat = NO_RISE if slope <= 0.0 else NO_TREND
+        flat = NO_CURVE["decreasing"] if slope <= 0.0 else NO_TREND
         return FirthSizeBound(None, flat, None, slope_lr, pod, confidence, side)
     psi = float((level - intercept) / slope)
     place = _bound_place(data, best, psi, level, limit, side)
@@ -205,13 +199,6 @@ def firth_size_bound(
     why = BELOW_ZERO if below else TOO_FAR
     reason = why if value is None else None
     return FirthSizeBound(value, reason, size_of(psi, seen.scale), slope_lr, pod, confidence, side)
-
-
-def _squared_quantile(confidence: float) -> float:
-    if not 0.5 < confidence < 1.0:
-        message = f"confidence {confidence} must lie between 0.5 and 1, as 0.95"
-        raise ValueError(message)
-    return float(special.ndtri(confidence)) ** 2
 
 
 def _bound_place(

@@ -19,14 +19,22 @@ from typing import Literal, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from qualify.pod.engine import fit_curves, flat_log_likelihood, in_threads
+from qualify.pod.engine import in_threads
 from qualify.pod.farthest import INFINITY, stream
 from qualify.pod.kernels import LINK_NUMBERS
-from qualify.pod.links import LINK_NAMES, Array, Flags, LinkName, eta_of, pod_of
+from qualify.pod.links import LINK_NAMES, Array, Flags, eta_of
 from qualify.pod.problem import FittedCurve, SizedHits, held, normal_quantile
 from qualify.pod.simulation import GAMMA, mixed, statements_kept
+from qualify.pod.trials import (
+    POD,
+    Design,
+    Truth,
+    delta_places,
+    no_curve,
+    simulated_hits,
+    trial_fits,
+)
 
-POD = 0.9
 REPLICATES, SIMULATIONS = 1_000, 299
 STEEPER = 1.5  # factor on the slope, a90 kept; shallower by its inverse
 PLATEAU = 0.97
@@ -36,40 +44,6 @@ Case: TypeAlias = Literal[
     "fit", "steeper", "shallower", "logit", "probit", "cloglog", "loglog", "plateau"
 ]
 Counted: TypeAlias = Literal["calibrated", "likelihood", "wald"]
-
-
-@dataclass(frozen=True, slots=True)
-class Truth:
-    """A true curve in standardised sizes: POD = plateau * F(intercept + slope * t)."""
-
-    link: LinkName
-    intercept: float
-    slope: float
-    plateau: float = 1.0
-
-    def pod(self, t: Array) -> Array:
-        """POD (k,) at standardised sizes (k,)."""
-        return self.plateau * pod_of(self.link, self.intercept + self.slope * t)
-
-    @property
-    def a90(self) -> float:
-        """Standardised size with POD 0.90."""
-        return float((eta_of(self.link, POD / self.plateau) - self.intercept) / self.slope)
-
-
-@dataclass(frozen=True, slots=True)
-class Design:
-    """Standardised sizes, rising, with their trials, and the model that will be fitted.
-
-    Attributes
-    ----------
-    t : (sizes,) for all simulated trials, or (replicates, sizes), one row each.
-    trials : (sizes,).
-    """
-
-    t: Array
-    trials: Array
-    link: LinkName
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,23 +66,12 @@ class Holding:
     replicates: int
 
 
-def _generator(seed: int, name: str) -> np.random.Generator:
-    return np.random.Generator(np.random.PCG64(np.random.SeedSequence([seed, *name.encode()])))
-
-
 def seeds_of(seed: int, count: int) -> npt.NDArray[np.uint64]:
     """Return a generator state for each replicate."""
     first = stream(seed)
     with np.errstate(over="ignore"):
         states = [mixed(first + np.uint64(k) * GAMMA) for k in range(count)]
     return np.array(states, dtype=np.uint64)
-
-
-def simulated_hits(design: Design, truth: Truth, replicates: int, seed: int) -> Array:
-    """Hits (replicates, sizes) of simulated trials of a design."""
-    rng = _generator(seed, "trials")
-    pods = np.broadcast_to(truth.pod(design.t), (replicates, design.t.shape[-1]))
-    return rng.binomial(design.trials.astype(int), pods).astype(float)
 
 
 def kept(
@@ -154,20 +117,6 @@ def kept(
     return answer, roots
 
 
-def no_curve(design: Design, hits: Array) -> tuple[Flags, Flags]:
-    """Which simulated trials (replicates,) have no overlap, and which could not have a bound."""
-    sizes = np.broadcast_to(design.t, hits.shape)
-    lost = design.trials - hits
-    largest_miss = np.where(lost > 0, sizes, -np.inf).max(axis=1)
-    smallest_hit = np.where(hits > 0, sizes, np.inf).min(axis=1)
-    largest_hit = np.where(hits > 0, sizes, -np.inf).max(axis=1)
-    smallest_miss = np.where(lost > 0, sizes, np.inf).min(axis=1)
-    one_sided = ~np.isfinite(largest_miss) | ~np.isfinite(smallest_hit)
-    falling = ~one_sided & (largest_hit <= smallest_miss)
-    separated = ~one_sided & ~falling & (largest_miss <= smallest_hit)
-    return separated, one_sided | falling
-
-
 def count_calibrated(
     design: Design, truth: Truth, *, replicates: int, seed: int, confidence: float = 0.95
 ) -> Holding:
@@ -199,22 +148,9 @@ def count_wald(
     design: Design, truth: Truth, *, replicates: int, seed: int, confidence: float = 0.95
 ) -> Holding:
     """Count how often the Wald bound holds; none is given where POD is not shown to rise."""
-    hits = simulated_hits(design, truth, replicates, seed)
-    z = normal_quantile(confidence)
-    separated, never = no_curve(design, hits)
-    (rows,) = np.nonzero(~separated & ~never)
-    sizes = np.broadcast_to(design.t, hits.shape)[rows]
-    fit = fit_curves(sizes, hits[rows], design.trials, design.link, fine=1e-8)
-    gain = 2.0 * (fit.log_likelihood - flat_log_likelihood(hits[rows], design.trials))
-    rising = (fit.slope > 0.0) & (gain > z**2)
-    slope = np.where(rising, fit.slope, 1.0)
-    psi = (eta_of(design.link, POD) - fit.intercept) / slope
-    v = np.linalg.inv(fit.expected_information)
-    error = np.sqrt(v[:, 0, 0] + 2 * psi * v[:, 0, 1] + psi**2 * v[:, 1, 1]) / slope
-    none, fails = np.ones(len(hits), dtype=bool), np.zeros(len(hits), dtype=bool)
-    none[rows] = ~rising
-    fails[rows] = rising & (psi + z * error < truth.a90)
-    return holding_of(fails, none)
+    fits = trial_fits(design, simulated_hits(design, truth, replicates, seed), confidence)
+    bounds = delta_places(fits, float(eta_of(design.link, POD)), normal_quantile(confidence))
+    return holding_of(bounds < truth.a90, ~fits.with_bound)
 
 
 def holding_of(fails: Flags, none: Flags) -> Holding:

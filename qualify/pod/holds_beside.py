@@ -10,72 +10,21 @@ ways, bounds solved one by one and statistics of a batch.
 """
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 from numba import njit
 from scipy import special
 
-from qualify.pod.engine import CurveFits, fit_curves, fit_through, flat_log_likelihood, in_threads
-from qualify.pod.holds import Design, no_curve
-from qualify.pod.kernels import LINK_NUMBERS, fit_two
-from qualify.pod.links import Array, Flags
-from qualify.pod.problem import normal_quantile
-from qualify.pod.simulation import GAMMA, S11, UNIT, mixed
+from qualify.pod.engine import fit_through, in_threads
+from qualify.pod.kernels import LINK_NUMBERS
+from qualify.pod.links import Array
+from qualify.pod.simulation import GAMMA, S11, UNIT, mixed, place_of
+from qualify.pod.trials import TrialFits
 
-FINE = 1e-10
 NEAR_ZERO = 0.02  # |r| below which r* is r: such a statement is kept anyway
 FIRTH_STEPS, FIRTH_HALVINGS, FIRTH_GAIN = 200, 40, 1e-11
 NEVER = -np.inf  # root of a statement in a trial without a bound: rejected nowhere
-
-
-@dataclass(frozen=True, slots=True)
-class TrialFits:
-    """Maximum-likelihood curves of simulated trials.
-
-    Attributes
-    ----------
-    t, hits : (replicates, targets).
-    rows : (k,), trials whose hits and misses overlap.
-    fit : of these.
-    rising : (k,), whether their slope is shown, so that a bound exists.
-    """
-
-    t: Array
-    hits: Array
-    rows: npt.NDArray[np.intp]
-    fit: CurveFits
-    rising: Flags
-
-    @property
-    def with_bound(self) -> Flags:
-        """Which trials (replicates,) have bounds of the kinds that need a fitted curve."""
-        out = np.zeros(len(self.hits), dtype=bool)
-        out[self.rows] = self.rising
-        return out
-
-
-def trial_fits(design: Design, hits: Array, confidence: float) -> TrialFits:
-    """Fit simulated trials (replicates, targets) of single opportunities."""
-    t = np.ascontiguousarray(np.broadcast_to(design.t, hits.shape))
-    separated, never = no_curve(design, hits)
-    (rows,) = np.nonzero(~separated & ~never)
-    fit = fit_curves(t[rows], hits[rows], design.trials, design.link, fine=FINE)
-    gain = 2.0 * (fit.log_likelihood - flat_log_likelihood(hits[rows], design.trials))
-    rising = (fit.slope > 0.0) & (gain > normal_quantile(confidence) ** 2)
-    return TrialFits(t, hits, rows, fit, rising)
-
-
-def delta_places(fits: TrialFits, level: float, wide: float) -> Array:
-    """Estimate plus `wide` standard errors (replicates,), infinite without a bound."""
-    fit, out = fits.fit, np.full(len(fits.hits), np.inf)
-    slope = np.where(fits.rising, fit.slope, 1.0)
-    psi = (level - fit.intercept) / slope
-    v = np.linalg.inv(fit.expected_information)
-    error = np.sqrt(v[:, 0, 0] + 2.0 * psi * v[:, 0, 1] + psi**2 * v[:, 1, 1]) / slope
-    out[fits.rows] = np.where(fits.rising, psi + wide * error, np.inf)
-    return out
 
 
 def signed_roots(fits: TrialFits, psi: float, level: float) -> tuple[Array, Array]:
@@ -205,29 +154,6 @@ def firth_roots(t: Array, hits: Array, curves: Array, psi: float, level: float) 
 
 
 @njit(cache=True, nogil=True)
-def _resampled(
-    link: int, t: Array, found: Array, lost: Array, level: float, a: float, b: float
-) -> float:
-    """Place where the curve of a resampled trial reaches `level`; infinite where it never does."""
-    first_hit, last_hit, first_miss, last_miss = -1, -1, -1, -1
-    for i in range(t.size):
-        if found[i] > 0.0:
-            last_hit = i
-            first_hit = i if first_hit < 0 else first_hit
-        if lost[i] > 0.0:
-            last_miss = i
-            first_miss = i if first_miss < 0 else first_miss
-    if first_hit < 0:
-        return math.inf
-    if last_miss <= first_hit:
-        return float(t[first_hit])
-    if last_hit <= first_miss:
-        return math.inf
-    start, slope, _, _ = fit_two(link, t, found, lost, a, b, math.inf, 1e-8)
-    return float((level - start) / slope) if slope > 0.0 else math.inf
-
-
-@njit(cache=True, nogil=True)
 def _percentiles(
     link: int,
     t: Array,
@@ -253,7 +179,7 @@ def _percentiles(
                     found[i] += 1.0
                 else:
                     lost[i] += 1.0
-            places[k] = _resampled(link, t[s], found, lost, level, start[s], slope[s])
+            places[k] = place_of(link, t[s], found, lost, level, start[s], slope[s])[0]
         out[s] = np.sort(places)[rank]
 
 

@@ -17,30 +17,18 @@ import numpy as np
 from scipy import optimize
 
 from qualify.pod.farthest import INFINITY
-from qualify.pod.holds import (
-    POD,
-    SIMULATIONS,
-    Design,
-    Holding,
-    Truth,
-    count_calibrated,
-    holding_of,
-    kept,
-    seeds_of,
-    simulated_hits,
-)
+from qualify.pod.holds import SIMULATIONS, Holding, count_calibrated, holding_of, kept, seeds_of
 from qualify.pod.holds_beside import (
     NEVER,
     bootstrap_places,
-    delta_places,
     firth_curves,
     firth_roots,
     signed_roots,
-    trial_fits,
 )
 from qualify.pod.links import Array, Flags, eta_of
 from qualify.pod.other_bounds import whole_curve_constant
-from qualify.pod.problem import BoundName, normal_quantile
+from qualify.pod.problem import BOUND_NAMES, BoundName, normal_quantile
+from qualify.pod.trials import POD, Design, Truth, delta_places, simulated_hits, trial_fits
 
 Curve: TypeAlias = Literal["moderate", "steep"]
 Ladder: TypeAlias = Literal["uniform", "loguniform"]
@@ -53,15 +41,6 @@ LADDERS: tuple[Ladder, ...] = ("uniform", "loguniform")
 TARGETS = (30, 40, 60, 90, 120)
 SMALLEST, LARGEST = 0.5, 8.0
 CENTRE, SPREAD = 0.7, 0.8  # of log size, about those of the designs: keeps numbers near 1
-METHODS: tuple[BoundName, ...] = (
-    "calibrated",
-    "likelihood",
-    "wald",
-    "r_star",
-    "firth",
-    "cheng_iles",
-    "bootstrap",
-)
 FARTHEST = 1e4  # times a90: no median is sought beyond
 NEAR_HALF, NARROW, MEDIAN_STEPS = 0.008, 2e-3, 10  # where the search for a median ends
 
@@ -154,7 +133,7 @@ def count_cell(cell: TableCell, *, replicates: int, seed: int) -> list[TableRow]
     start = rows["r_star"].median_ratio or rows["likelihood"].median_ratio or 1.5
     ratio = None if held.no_bound >= 0.5 else _median_kept(design, hits, own, start)
     rows["calibrated"] = TableRow(cell, "calibrated", held, ratio)
-    return [rows[method] for method in METHODS]
+    return [rows[method] for method in BOUND_NAMES]
 
 
 def _statements(design: Design, hits: Array) -> Iterator[tuple[BoundName, Roots]]:

@@ -19,6 +19,7 @@ from scipy import special
 
 Array: TypeAlias = npt.NDArray[np.float64]
 Flags: TypeAlias = npt.NDArray[np.bool_]
+Indices: TypeAlias = npt.NDArray[np.intp]
 LinkName: TypeAlias = Literal["logit", "probit", "cloglog", "loglog"]
 
 LINK_NAMES: tuple[LinkName, ...] = ("logit", "probit", "cloglog", "loglog")

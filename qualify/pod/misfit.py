@@ -17,9 +17,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from qualify.pod.climb import Flags, Indices, Local, climb
+from qualify.pod.climb import Local, climb
 from qualify.pod.engine import fit_curves
-from qualify.pod.links import Array, LinkName, terms
+from qualify.pod.links import Array, Flags, Indices, LinkName, terms
+from qualify.pod.outcome import ends_of
 
 LEAST_VARIANCE = 1e-12
 
@@ -41,17 +42,6 @@ class Misfit:
     expected: Array
     z: Array
     apart: Flags
-
-
-def no_overlap(t: Array, hits: Array, misses: Array) -> Flags:
-    """Tell the sets (sets,) that a step, rising or falling, parts into hits and misses.
-
-    One shared size is allowed. True also when all were hit or all missed.
-    """
-    hit, miss = hits > 0, misses > 0
-    first_hit, last_hit = np.where(hit, t, np.inf).min(1), np.where(hit, t, -np.inf).max(1)
-    first_miss, last_miss = np.where(miss, t, np.inf).min(1), np.where(miss, t, -np.inf).max(1)
-    return np.asarray((last_miss <= first_hit) | (last_hit <= first_miss))
 
 
 def _curved(
@@ -102,7 +92,7 @@ def misfit(t: Array, hits: Array, trials: Array, link: LinkName) -> Misfit:
     trials : (sizes,).
     """
     misses = trials - hits
-    apart = no_overlap(t, hits, misses)
+    apart = ends_of(t, hits, misses).apart
     (kept,) = np.nonzero(~apart)
     curvature, z = np.zeros(len(hits)), np.zeros(len(hits))
     squares, expected = np.zeros(len(hits)), np.zeros(len(hits))

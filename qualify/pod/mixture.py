@@ -16,8 +16,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from qualify.pod.climb import Indices, Likelihood, Local
-from qualify.pod.links import Array, LinkName, eta_of, terms
+from qualify.pod.climb import Likelihood, Local
+from qualify.pod.links import Array, Indices, LinkName, eta_of, terms
 
 LEAST_PROBABILITY = 1e-100
 

@@ -12,6 +12,8 @@ from qualify.pod.links import Array
 
 Scale: TypeAlias = Literal["log", "linear"]
 
+FARTHEST_LOG = 700.0  # beyond it a log size has no size in double precision
+
 
 @dataclass(frozen=True, slots=True)
 class Observations:
@@ -46,6 +48,14 @@ class Observations:
     def total_hits(self) -> int:
         """Number of hits."""
         return int(self.hits.sum())
+
+
+def size_of(place: float | None, scale: str) -> float | None:
+    """Size of a place on the axis of the model, or None when it is no finite size of 0 or more."""
+    if place is None or not np.isfinite(place) or (scale == "log" and abs(place) > FARTHEST_LOG):
+        return None
+    size = float(np.exp(place)) if scale == "log" else float(place)
+    return size if size >= 0.0 else None
 
 
 def _require(condition: bool | np.bool_, message: str) -> None:

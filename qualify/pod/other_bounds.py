@@ -15,11 +15,12 @@
 """
 
 import numpy as np
+from numba import njit
 from scipy import optimize, special
 
 from qualify.pod.bounds import bracketed_root, delta_error, psi_of
-from qualify.pod.engine import fit_curves
 from qualify.pod.firth import firth_size_bound
+from qualify.pod.kernels import LINK_NUMBERS
 from qualify.pod.links import Array, eta_of
 from qualify.pod.observations import Observations
 from qualify.pod.problem import (
@@ -32,6 +33,7 @@ from qualify.pod.problem import (
     normal_quantile,
     signed_root,
 )
+from qualify.pod.simulation import place_of
 
 NEAR_ZERO = 0.02  # |r| below which the correction is not computed: its formula is 0/0 at r = 0
 ASIDE = 0.05  # standard errors aside at which it is then taken
@@ -114,6 +116,16 @@ def cheng_iles_bound(data: SizedHits, pod: float, confidence: float, side: Side)
     return data.bound(float((psi + z * delta_error(data, psi))[0]), "cheng_iles", side)
 
 
+@njit(cache=True, nogil=True)
+def _places(
+    link: int, t: Array, drawn: Array, level: float, start: float, slope: float, out: Array
+) -> None:
+    k = t.size
+    for s in range(drawn.shape[0]):
+        place, fitted = place_of(link, t, drawn[s, :k], drawn[s, k:], level, start, slope)
+        out[s, 0], out[s, 1] = place, 1.0 if fitted else 0.0
+
+
 def resampled_psi(
     data: SizedHits, pod: float, seed: int, resamples: int = RESAMPLES
 ) -> tuple[Array, float]:
@@ -125,30 +137,10 @@ def resampled_psi(
     rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence([seed, *b"bootstrap"])))
     shares = np.concatenate([data.hits, data.trials - data.hits]) / data.trials.sum()
     drawn = rng.multinomial(int(data.trials.sum()), shares, size=resamples).astype(float)
-    k = len(data.t)
-    hits, misses = drawn[:, :k], drawn[:, k:]
-    return psi_of_each(data, hits, hits + misses, pod)
-
-
-def psi_of_each(data: SizedHits, hits: Array, trials: Array, pod: float) -> tuple[Array, float]:
-    """Standardised sizes (sets,) with POD `pod`; see `resampled_psi` for what has no curve."""
-    sizes = np.broadcast_to(data.t, hits.shape)
-    largest_miss = np.where(trials - hits > 0, sizes, -np.inf).max(axis=1)
-    smallest_hit = np.where(hits > 0, sizes, np.inf).min(axis=1)
-    smallest_miss = np.where(trials - hits > 0, sizes, np.inf).min(axis=1)
-    largest_hit = np.where(hits > 0, sizes, -np.inf).max(axis=1)
-    overlaps = (largest_miss > smallest_hit) & (largest_hit > smallest_miss)
-    psi = np.full(len(hits), np.inf)  # decreasing, all missed
-    gap = ~overlaps & (largest_miss <= smallest_hit) & np.isfinite(smallest_hit)
-    psi[gap] = smallest_hit[gap]  # all hit: the smallest target
-    fit = fit_curves(data.t, hits[overlaps], trials[overlaps], data.link, fine=1e-8)
-    level = float(eta_of(data.link, pod))
-    rising = fit.slope > 0.0
-    psi[overlaps] = np.where(
-        rising, (level - fit.intercept) / np.where(rising, fit.slope, 1.0), np.inf
-    )
-    odd = 1.0 - float(rising.sum()) / len(hits)
-    return psi, odd
+    curve = (data.intercept, data.slope) if isinstance(data, FittedCurve) else (0.0, 0.0)
+    out, level = np.empty((resamples, 2)), float(eta_of(data.link, pod))
+    _places(LINK_NUMBERS[data.link], data.t, drawn, level, *curve, out)
+    return out[:, 0], 1.0 - float(out[:, 1].mean())
 
 
 def bootstrap_bound(

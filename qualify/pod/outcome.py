@@ -10,6 +10,9 @@ Source: Albert and Anderson 1984, Biometrika 71, 1-10 (from memory).
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
+import numpy as np
+
+from qualify.pod.links import Array, Flags
 from qualify.pod.observations import Observations
 
 Outcome: TypeAlias = Literal[
@@ -19,6 +22,38 @@ Outcome: TypeAlias = Literal[
 FEWEST_TRIALS = 5  # our own choice: below it a curve with two parameters describes nothing
 FEWEST_SIZES = 2  # a slope needs two distinct sizes
 SAME_SIZE = 1e-6  # of the range of sizes: an overlap narrower than this is one size
+
+
+@dataclass(frozen=True, slots=True)
+class Ends:
+    """Sizes at which hits and misses of each set begin and end, (sets,) each.
+
+    Without a hit, or without a miss, the first is +inf and the last -inf.
+    """
+
+    first_hit: Array
+    last_hit: Array
+    first_miss: Array
+    last_miss: Array
+
+    @property
+    def apart(self) -> Flags:
+        """Sets (sets,) that a step parts, rising or falling; one shared size is allowed.
+
+        All hit and all missed count among them.
+        """
+        return np.asarray((self.last_miss <= self.first_hit) | (self.last_hit <= self.first_miss))
+
+
+def ends_of(t: Array, hits: Array, misses: Array) -> Ends:
+    """Return where hits and misses (sets, sizes) begin and end; t (sizes,) or (sets, sizes)."""
+    hit, miss = hits > 0, misses > 0
+    return Ends(
+        first_hit=np.where(hit, t, np.inf).min(axis=1),
+        last_hit=np.where(hit, t, -np.inf).max(axis=1),
+        first_miss=np.where(miss, t, np.inf).min(axis=1),
+        last_miss=np.where(miss, t, -np.inf).max(axis=1),
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ size has POD 0.90, however large: the question is asked before a90 is believed.
 Blanks, where given, estimate the floor together with the targets: binomial, with the floor as
 the probability of a call on a blank unit. That assumes that a chance hit on a target is as
 likely as a call on a blank unit of the kind given; where a hit must fall in a box about the
-target, give boxes laid on blank units (`qualify.pod.chance_hits` for a floor held as known).
+target, give boxes laid on blank units.
 
 The tests of both limits stand in `qualify.pod.plateau_edges`, their bootstrap in
 `qualify.pod.plateau_bootstrap`.
@@ -27,11 +27,11 @@ from qualify.pod.plateau_bounds import (
     Climate,
     Limit,
     a90_of,
-    normal_quantile,
     plateau_lower,
     size_upper,
 )
 from qualify.pod.plateau_edges import LEAST_GAIN, EdgeTest, floor_test, plateau_test
+from qualify.pod.problem import normal_quantile
 
 PlateauOutcome: TypeAlias = Outcome | Literal["step"]
 

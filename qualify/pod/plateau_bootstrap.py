@@ -18,6 +18,7 @@ from qualify.pod.links import Array, pod_of
 from qualify.pod.mixture import Counts
 from qualify.pod.mixture_fits import best, two_parameter
 from qualify.pod.observations import observe
+from qualify.pod.outcome import ends_of
 from qualify.pod.plateau import PlateauFit, climate_of
 from qualify.pod.plateau_edges import LEAST_GAIN
 
@@ -60,13 +61,6 @@ def _simulated(counts: Counts, p: Array, floor: float, sets: int, seed: int) -> 
     return Counts(counts.t, hits, trials - hits, called, blanks - called)
 
 
-def _apart(counts: Counts) -> int:
-    """Count the sets in which no miss is larger than a hit."""
-    with_miss = np.where(counts.misses > 0, counts.t, -np.inf).max(axis=1)
-    with_hit = np.where(counts.hits > 0, counts.t, np.inf).min(axis=1)
-    return int(np.sum(with_miss <= with_hit))
-
-
 def plateau_bootstrap(
     fit: PlateauFit, *, hypothesis: Hypothesis = "plateau", seed: int, replicates: int = 199
 ) -> EdgeBootstrap:
@@ -105,5 +99,13 @@ def plateau_bootstrap(
     count = int(np.sum(gains >= test.statistic - LEAST_GAIN))
     share = (count + 1) / (replicates + 1)
     error = float(np.sqrt(share * (1.0 - share) / replicates))
-    done = (count, replicates, share, error, _apart(drawn), seed, None)
+    done = (
+        count,
+        replicates,
+        share,
+        error,
+        int(ends_of(drawn.t, drawn.hits, drawn.misses).apart.sum()),
+        seed,
+        None,
+    )
     return EdgeBootstrap(test.hypothesis, test.statistic, *done)

@@ -24,6 +24,8 @@ from qualify.pod.climb import climb
 from qualify.pod.links import Array, LinkName, eta_of
 from qualify.pod.mixture import Counts, held_mixture, step_height
 from qualify.pod.mixture_fits import STEEPEST, Best, from_starts
+from qualify.pod.observations import size_of
+from qualify.pod.problem import normal_quantile
 
 POD = 0.9
 MOST_EXCESS = 60.0  # of the link value: all of the way from plateau 1 to plateau 0.90
@@ -65,11 +67,8 @@ class Climate:
 
     def limit_at(self, t: float) -> Limit:
         """Size of a standardised t, as a `Limit`."""
-        x = self.centre + self.spread * t
-        if not np.isfinite(x) or (self.scale == "log" and abs(x) > 700.0):
-            return Limit(None, NO_SIZE)
-        size = float(np.exp(x)) if self.scale == "log" else float(x)
-        return Limit(size, None) if size >= 0.0 else Limit(None, NO_SIZE)
+        size = size_of(self.centre + self.spread * t, self.scale)
+        return Limit(size, None if size is not None else NO_SIZE)
 
     def flat_height(self, floor: float | None) -> float:
         """Log-likelihood of one POD for all targets, blanks by the floor."""
@@ -104,19 +103,6 @@ class Climate:
         lows = np.unique(np.append(below, called / blanks if blanks else 0.0))
         heights = [float(step_height(c, low, top)[0]) for low in lows]
         return float(lows[int(np.argmax(heights))]), top
-
-
-def normal_quantile(confidence: float) -> float:
-    """Return the normal quantile z of a one-sided confidence.
-
-    Raises
-    ------
-    ValueError : unless confidence lies above 0.5 and below 1.
-    """
-    if not 0.5 < confidence < 1.0:
-        message = f"confidence {confidence} must lie between 0.5 and 1, as 0.95"
-        raise ValueError(message)
-    return float(special.ndtri(confidence))
 
 
 def profile_plateau(

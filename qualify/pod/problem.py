@@ -19,7 +19,7 @@ from scipy import special
 from qualify.pod.engine import fit_curves, flat_log_likelihood
 from qualify.pod.kernels import LINK_NUMBERS
 from qualify.pod.links import Array, LinkName
-from qualify.pod.observations import Observations
+from qualify.pod.observations import Observations, size_of
 from qualify.pod.outcome import Outcome
 from qualify.pod.simulation import away_from, hold, supremum
 
@@ -123,11 +123,7 @@ class SizedHits:
 
     def size_at(self, psi: float) -> float | None:
         """Size of a standardised psi, or None when it is no finite size of 0 or more."""
-        x = self.centre + self.spread * psi
-        if not np.isfinite(x) or (self.scale == "log" and abs(x) > 700.0):
-            return None
-        size = float(np.exp(x)) if self.scale == "log" else float(x)
-        return size if size >= 0.0 else None
+        return size_of(self.centre + self.spread * psi, self.scale)
 
     def bound(self, psi: float, method: BoundName, side: Side) -> BoundValue:
         """Return a bound at a standardised psi, as size or reason."""

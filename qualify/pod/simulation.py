@@ -26,7 +26,6 @@ UNIT = 1.0 / 9007199254740992.0  # 2^-53
 
 FINE = 1e-5  # gain in log-likelihood at which a simulated fit stops; its error is about the square
 SLACK = 1e-7  # of a squared root: equal data sets count as equal in spite of rounding
-OTHER_SIDE = -1.0  # stands for any root on the side that is not asked for
 
 
 @njit(cache=True, nogil=True)
@@ -58,8 +57,8 @@ def block(seed: np.uint64, number: int, total: int) -> np.uint64:
 
 
 @njit(cache=True, nogil=True)
-def supremum(hits: Array, misses: Array) -> float:
-    """Highest log-likelihood where no maximum exists, +1 where hits and misses overlap."""
+def ends(hits: Array, misses: Array) -> tuple[int, int, int, int]:
+    """Return first and last index with a hit, first and last with a miss; -1 without one."""
     first_hit, last_hit, first_miss, last_miss = -1, -1, -1, -1
     for i in range(hits.size):
         if hits[i] > 0.0:
@@ -70,6 +69,33 @@ def supremum(hits: Array, misses: Array) -> float:
             last_miss = i
             if first_miss < 0:
                 first_miss = i
+    return first_hit, last_hit, first_miss, last_miss
+
+
+@njit(cache=True, nogil=True)
+def place_of(
+    link: int, t: Array, hits: Array, misses: Array, level: float, start: float, slope: float
+) -> tuple[float, bool]:
+    """Return where the curve of one trial reaches `level`, and whether that curve was fitted.
+
+    Infinite where it does not rise; where hits and misses do not overlap the far end of the gap,
+    the smallest hit. The climb begins at (start, slope).
+    """
+    first_hit, last_hit, first_miss, last_miss = ends(hits, misses)
+    if first_hit < 0:
+        return math.inf, False
+    if last_miss <= first_hit:
+        return t[first_hit], False
+    if last_hit <= first_miss:
+        return math.inf, False
+    a, b, _, _ = fit_two(link, t, hits, misses, start, slope, math.inf, 1e-8)
+    return ((level - a) / b, True) if b > 0.0 else (math.inf, False)
+
+
+@njit(cache=True, nogil=True)
+def supremum(hits: Array, misses: Array) -> float:
+    """Highest log-likelihood where no maximum exists, +1 where hits and misses overlap."""
+    first_hit, last_hit, first_miss, last_miss = ends(hits, misses)
     if first_hit < 0 or first_miss < 0 or last_miss < first_hit or last_hit < first_miss:
         return 0.0
     shared = -1
@@ -130,42 +156,6 @@ def pods_along(link: int, away: Array, level: float, slope: float) -> Array:
         else:
             pods[i] = pod_at(link, level + slope * away[i])
     return pods
-
-
-@njit(cache=True, nogil=True)
-def simulated_roots(
-    link: int,
-    t: Array,
-    trials: Array,
-    psi: float,
-    level: float,
-    slope: float,
-    side: float,
-    seed: np.uint64,
-    first: int,
-    roots: Array,
-) -> None:
-    """Write the signed root, times `side`, of simulated trials first, first + 1, ... into `roots`.
-
-    `slope` is that of the curve held, in `away` units. A root on the other side is not computed.
-    """
-    away, reach = away_from(t, psi)
-    pods = pods_along(link, away, level, slope)
-    start = 0.0 if math.isinf(slope) else slope
-    total = int(trials.sum())
-    hits, misses = np.empty(t.size), np.empty(t.size)
-    for k in range(roots.size):
-        draw(block(seed, first + k, total), pods, trials, hits, misses)
-        held, height, pull = hold(link, away, hits, misses, level, start, FINE)
-        if pull * side <= 0.0:
-            roots[k] = 0.0 if pull == 0.0 else OTHER_SIDE
-            continue
-        top = supremum(hits, misses)
-        if top > 0.5:
-            b = 0.0 if math.isinf(held) else held / reach
-            a = level - b * psi
-            top = fit_two(link, t, hits, misses, a, b, math.inf, FINE)[2]
-        roots[k] = math.sqrt(max(0.0, 2.0 * (top - height)))
 
 
 @njit(cache=True, nogil=True)

@@ -11,14 +11,13 @@ from qualify.pod.holds_table import (
     A90,
     CELLS,
     LARGEST,
-    METHODS,
     RESAMPLES,
     SMALLEST,
     TableCell,
     TableRow,
     count_cell,
 )
-from qualify.pod.problem import BoundName
+from qualify.pod.problem import BOUND_NAMES, BoundName
 from qualify.study.answers_words import SHORT
 
 Document = dict[str, Any]
@@ -110,10 +109,10 @@ def table_text(
 
 
 def _table(cells: Sequence[TableCell], told: Callable[[TableCell, BoundName], str]) -> str:
-    head = ["true curve", "sizes", "n", *(SHORT[method] for method in METHODS)]
-    lines = [head, ["---"] * 3 + ["---:"] * len(METHODS)]
+    head = ["true curve", "sizes", "n", *(SHORT[method] for method in BOUND_NAMES)]
+    lines = [head, ["---"] * 3 + ["---:"] * len(BOUND_NAMES)]
     lines += [
-        [c.curve, LADDER_WORDS[c.ladder], str(c.targets), *(told(c, m) for m in METHODS)]
+        [c.curve, LADDER_WORDS[c.ladder], str(c.targets), *(told(c, m) for m in BOUND_NAMES)]
         for c in cells
     ]
     return "\n".join(f"| {' | '.join(line)} |" for line in lines)

@@ -1,4 +1,4 @@
-"""Maximum likelihood for hits and misses: two-parameter, one-parameter and flat models.
+"""The plain numpy form of the engine: the reference that the compiled one is tested against.
 
 Everything is batched: the leading axis counts data sets, the last axis targets. All four
 links have concave log-likelihoods, so Newton's method with step halving finds the one
@@ -10,11 +10,10 @@ expected one for the steps (from memory; results checked in `tests/published`). 
 covariance is the inverse EXPECTED (Fisher) information.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
 
+from qualify.pod.engine import CurveFits, ThroughFits
 from qualify.pod.links import Array, LinkName, eta_of, log_likelihood, terms
 
 MAX_STEPS = 100
@@ -24,42 +23,6 @@ DECREMENT_TOLERANCE = 1e-12
 REACH = 1e8  # most that a step may move any eta, a guard against overflow
 LEAST_INFORMATION = 1e-100
 ROUNDING = 1e-13  # relative slack when two log-likelihoods are compared
-
-
-@dataclass(frozen=True, slots=True)
-class CurveFits:
-    """Two-parameter fits of a batch of data sets.
-
-    Attributes
-    ----------
-    intercept, slope, log_likelihood : (sets,); the likelihood without binomial constants.
-    expected_information, observed_information : (sets, 2, 2), intercept then slope.
-    score : (sets, 2), gradient at the solution in centred and scaled sizes.
-    converged : (sets,) bool.
-    """
-
-    intercept: Array
-    slope: Array
-    log_likelihood: Array
-    expected_information: Array
-    observed_information: Array
-    score: Array
-    converged: npt.NDArray[np.bool_]
-
-
-@dataclass(frozen=True, slots=True)
-class ThroughFits:
-    """Fits held at a given link value at a given size; only the slope is free.
-
-    Attributes
-    ----------
-    slope, log_likelihood : (sets,).
-    converged : (sets,) bool.
-    """
-
-    slope: Array
-    log_likelihood: Array
-    converged: npt.NDArray[np.bool_]
 
 
 def _batch(x: Array, hits: Array, trials: Array) -> tuple[Array, Array, Array]:
@@ -211,18 +174,3 @@ def fit_through(
     start = (flat - level) * away.mean(axis=1) / np.maximum((away**2).mean(axis=1), 1e-300)
     values, heights, done = _climb(away[None], offset, hits, misses, link, start[:, None])
     return ThroughFits(values[:, 0] / reach, heights, done)
-
-
-def flat_log_likelihood(hits: Array, trials: Array | float) -> Array:
-    """Log-likelihood (sets,) of one POD for all sizes, without binomial constants."""
-    hits, trials = np.broadcast_arrays(np.atleast_2d(hits), np.asarray(trials, dtype=float))
-    found, total = hits.sum(axis=1, dtype=float), trials.sum(axis=1)
-    return np.asarray(entropy_sum(found, total))
-
-
-def entropy_sum(found: Array, total: Array) -> Array:
-    """Highest log-likelihood of `found` in `total`: found log(share) + missed log(1 - share)."""
-    missed = total - found
-    share = np.where(found > 0, found / total, 1.0)
-    rest = np.where(missed > 0, missed / total, 1.0)
-    return np.asarray(found * np.log(share) + missed * np.log(rest))

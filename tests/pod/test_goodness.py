@@ -11,7 +11,8 @@ from scipy import special
 from qualify.pod.goodness import goodness_of_fit
 from qualify.pod.hit_miss import fit_hit_miss
 from qualify.pod.links import LINK_NAMES, pod_of
-from qualify.pod.misfit import misfit, no_overlap
+from qualify.pod.misfit import misfit
+from qualify.pod.outcome import ends_of
 
 DATA = Path(__file__).parents[1] / "published" / "data" / "hit_miss_sets.json"
 SETS = json.loads(DATA.read_text())
@@ -161,7 +162,7 @@ def test_sets_that_a_step_parts_are_counted_as_perfect_fits():
     found = misfit(t, hits, np.ones(6), "logit")
     assert found.apart.tolist() == [True, True, True, True, False]
     assert found.curvature[:4].tolist() == found.z[:4].tolist() == [0.0] * 4
-    shared = no_overlap(t, np.array([[0, 0, 1, 2, 2, 2.0]]), np.array([[2, 2, 1, 0, 0, 0.0]]))
+    shared = ends_of(t, np.array([[0, 0, 1, 2, 2, 2.0]]), np.array([[2, 2, 1, 0, 0, 0.0]])).apart
     assert shared.tolist() == [True]
     steep = plain(np.geomspace(0.5, 8, 30), [0] * 14 + [1, 0] + [1] * 14)
     told = goodness_of_fit(steep, seed=1, **SMALL)

@@ -7,7 +7,6 @@ import numpy as np
 import pytest
 from scipy import optimize, special
 
-from qualify.pod.chance_hits import fit_chance_hits
 from qualify.pod.links import LINK_NAMES
 from qualify.pod.mixture import Counts, held_mixture, mixture
 from qualify.pod.mixture_fits import best, two_parameter
@@ -231,7 +230,6 @@ def test_data_without_a_curve_get_an_outcome_and_a_reason(link, scale):
         assert (fit.plateau, fit.a90.value, fit.a90_95.value) == (None, None, None)
         assert fit.a90.reason == fit.plateau_test.reason == fit.reason
         assert plateau_bootstrap(fit, seed=1).p_value is None
-        assert fit_chance_hits(a, h, link=link, scale=scale, alpha_box=0.1).a90.reason
 
 
 def test_one_lapse_among_parted_data_is_a_step_with_a_plateau_but_no_a90():

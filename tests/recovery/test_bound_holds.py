@@ -15,20 +15,17 @@ from qualify.pod.calibrated import calibrated_bound
 from qualify.pod.farthest import INFINITY
 from qualify.pod.hit_miss import fit_hit_miss
 from qualify.pod.holds import (
-    Design,
-    Truth,
     count_calibrated,
     count_likelihood,
     count_wald,
     how_often,
     kept,
-    no_curve,
-    simulated_hits,
     truths_of,
 )
 from qualify.pod.links import eta_of
 from qualify.pod.observations import observe
 from qualify.pod.problem import sized_hits
+from qualify.pod.trials import Design, Truth, no_curve, simulated_hits
 
 REPLICATES, Z = 10_000, 1.6448536269514722
 CENTRE, SPREAD, A90 = 0.7, 0.8, 3.0

@@ -7,19 +7,15 @@ import numpy as np
 import pytest
 
 from qualify.pod.firth import firth_size_bound
-from qualify.pod.holds import simulated_hits
 from qualify.pod.holds_beside import (
     bootstrap_places,
-    delta_places,
     firth_curves,
     firth_roots,
     signed_roots,
-    trial_fits,
 )
 from qualify.pod.holds_table import (
     CELLS,
     CENTRE,
-    METHODS,
     SPREAD,
     TableCell,
     count_cell,
@@ -30,12 +26,13 @@ from qualify.pod.links import eta_of
 from qualify.pod.observations import observe
 from qualify.pod.other_bounds import (
     cheng_iles_bound,
-    psi_of_each,
     r_star_bound,
     resampled_psi,
     whole_curve_constant,
 )
-from qualify.pod.problem import FittedCurve, sized_hits
+from qualify.pod.problem import BOUND_NAMES, FittedCurve, sized_hits
+from qualify.pod.simulation import place_of
+from qualify.pod.trials import delta_places, simulated_hits, trial_fits
 from qualify.study.answers_holds import cells_named, table_text
 
 README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
@@ -112,12 +109,11 @@ def test_whole_curve_and_bootstrap_bounds_agree(trials):
 
 def test_a_resample_without_overlap_counts_with_the_end_of_its_gap():
     """The rule itself, on three resamples laid out by hand: gap, all hit, falling."""
-    data = sized_hits(observe([1, 2, 3, 4], [0, 1, 0, 1], None, "log"), "logit")
-    hits = np.array([[0, 0, 2, 2], [1, 1, 1, 1], [2, 2, 0, 0]], dtype=float)
-    psi, _ = psi_of_each(data, hits, np.array([[1, 1, 2, 2], [1] * 4, [2, 2, 1, 1]]), 0.9)
-    assert psi[0] == data.t[2]
-    assert psi[1] == data.t[0]
-    assert np.isinf(psi[2])
+    t = np.array([-1.0, -0.5, 0.5, 1.0])
+    hits = np.array([[0, 0, 2, 2], [1, 1, 1, 1], [2, 2, 0, 0], [0, 0, 0, 0]], dtype=float)
+    trials = np.array([[1, 1, 2, 2], [1] * 4, [2, 2, 1, 1], [1] * 4], dtype=float)
+    found = [place_of(0, t, h, n - h, LEVEL, 0.0, 0.0) for h, n in zip(hits, trials, strict=True)]
+    assert found == [(0.5, False), (-1.0, False), (np.inf, False), (np.inf, False)]
 
 
 def test_cells_are_independent_and_repeat():
@@ -125,7 +121,7 @@ def test_cells_are_independent_and_repeat():
     cell = TableCell("steep", "uniform", 40)
     first, again = (count_cell(cell, replicates=100, seed=5) for _ in range(2))
     assert first == again
-    assert [row.method for row in first] == list(METHODS)
+    assert [row.method for row in first] == list(BOUND_NAMES)
     other = count_cell(cell, replicates=100, seed=6)
     assert [r.holding.share for r in other] != [r.holding.share for r in first]
     assert "seed 5" in table_text(first, replicates=100, seed=5, asked=[cell.name])
