@@ -1,98 +1,41 @@
 """Commands on probability of detection: one table of hits, and how often bounds hold."""
 
-from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from qualify.cli.common import NO_NUMBER, AsJson, Table, Unit, answering, say_next, show, waiting
+from qualify.cli import options as o
+from qualify.cli.common import NO_NUMBER, AsJson, Table, answering, say_next, show, waiting
 
 pod_app = typer.Typer(
     help="Probability of detection of a table.", no_args_is_help=True, rich_markup_mode=None
 )
 
 
-class Link(StrEnum):
-    """Link functions of the POD curve."""
-
-    logit = "logit"
-    probit = "probit"
-    cloglog = "cloglog"
-    loglog = "loglog"
-
-
-class Scale(StrEnum):
-    """Size axis of the POD curve."""
-
-    log = "log"
-    linear = "linear"
-
-
-class Bound(StrEnum):
-    """Method of the bound on a90."""
-
-    calibrated = "calibrated"
-    likelihood = "likelihood"
-    wald = "wald"
-
-
-Seed = Annotated[int, typer.Option(min=0, help="Seed of the simulation; recorded.")]
-
-
 @pod_app.command("hit-miss")
 def pod_hit_miss(
     table: Table,
-    size: Annotated[str, typer.Option(help="Column of sizes.", show_default=False)],
-    hit: Annotated[str, typer.Option(help="Column of hits.", show_default=False)],
-    trials: Annotated[
-        str | None, typer.Option(help="Column of trials, where --hit holds numbers of hits.")
-    ] = None,
-    size_unit: Annotated[
-        Unit | None,
-        typer.Option(help="Unit of sizes; taken from a name that ends in _mm, _in or _inch."),
-    ] = None,
-    target: Annotated[
-        str | None, typer.Option(help="Column of target ids, to find repeated readings.")
-    ] = None,
-    reader: Annotated[
-        str | None, typer.Option(help="Column of readers; each is fitted apart.")
-    ] = None,
-    link: Annotated[Link, typer.Option(help="Link function.")] = Link.logit,
-    scale: Annotated[Scale, typer.Option(help="Size axis.")] = Scale.log,
-    bound: Annotated[Bound, typer.Option(help="Method of the bound.")] = Bound.calibrated,
-    confidence: Annotated[
-        float, typer.Option(min=0.5001, max=0.9999, help="One-sided confidence.")
-    ] = 0.95,
-    seed: Seed = 1,
-    check_bound: Annotated[
-        bool, typer.Option("--check-bound", help="How often the bound holds, simulated.")
-    ] = False,
-    replicates: Annotated[
-        int | None,
-        typer.Option(min=100, help="Trials that --check-bound simulates for each curve; 1000."),
-    ] = None,
-    all_bounds: Annotated[
-        bool, typer.Option("--all-bounds", help="Other bounds too: r*, Firth, whole curve, ...")
-    ] = False,
-    models: Annotated[
-        bool, typer.Option("--models", help="Eight models side by side: links, log size, size.")
-    ] = False,
-    plateau: Annotated[
-        bool, typer.Option("--plateau", help="A curve that may level off below 1.")
-    ] = False,
-    blank_units: Annotated[
-        int | None, typer.Option(min=1, help="Blank units, for the floor of --plateau.")
-    ] = None,
-    blank_called: Annotated[
-        int | None, typer.Option(min=0, help="How many of them were called.")
-    ] = None,
-    covariate: Annotated[
-        str | None, typer.Option(help="Column that may matter beside size, as depth.")
-    ] = None,
-    at: Annotated[
-        list[float] | None, typer.Option(help="Size at which POD is wanted; may be repeated.")
-    ] = None,
+    size: o.SizeColumn,
+    hit: o.HitColumn,
+    trials: o.Trials = None,
+    size_unit: o.SizeUnit = None,
+    target: o.Target = None,
+    reader: o.Reader = None,
+    link: o.LinkOption = o.Link.logit,
+    scale: o.ScaleOption = o.Scale.log,
+    bound: o.BoundOption = o.Bound.calibrated,
+    confidence: o.Confidence = 0.95,
+    seed: o.Seed = 1,
+    check_bound: o.CheckBound = False,
+    replicates: o.Replicates = None,
+    all_bounds: o.AllBounds = False,
+    models: o.Models = False,
+    plateau: o.Plateau = False,
+    blank_units: o.BlankUnits = None,
+    blank_called: o.BlankCalled = None,
+    covariate: o.Covariate = None,
+    at: o.At = None,
     as_json: AsJson = False,
 ) -> None:
     """Fit a POD curve to hits and misses: a50, a90, and the bound on a90."""
@@ -144,7 +87,7 @@ def holds_table(
         Path | None, typer.Option(help="File to write (.md); without it, print.")
     ] = None,
     replicates: Annotated[int, typer.Option(min=100, help="Simulated trials in each cell.")] = 2000,
-    seed: Seed = 1,
+    seed: o.Seed = 1,
     cells: Annotated[
         list[str] | None,
         typer.Option(help="Cells by name, as moderate-uniform-60 or 'steep-*'; may be repeated."),

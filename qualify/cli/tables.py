@@ -4,7 +4,8 @@ from typing import Annotated
 
 import typer
 
-from qualify.cli.common import NO_NUMBER, AsJson, Table, Unit, answering, say_next, show
+from qualify.cli.common import NO_NUMBER, AsJson, Table, answering, say_next, show
+from qualify.cli.options import Reader, SizeUnit
 
 
 def false_calls(
@@ -19,9 +20,7 @@ def false_calls(
     examined: Annotated[
         str | None, typer.Option(help="Column that says whether the unit was examined.")
     ] = None,
-    reader: Annotated[
-        str | None, typer.Option(help="Column of readers; each is counted apart.")
-    ] = None,
+    reader: Reader = None,
     as_json: AsJson = False,
 ) -> None:
     """Count false calls on blank units, with the exact upper bound of their rate."""
@@ -50,10 +49,7 @@ def sizing(
     reported: Annotated[
         str, typer.Option(help="Column of reported sizes; empty = not sized.", show_default=False)
     ],
-    size_unit: Annotated[
-        Unit | None,
-        typer.Option(help="Unit of both; taken from a name that ends in _mm, _in or _inch."),
-    ] = None,
+    size_unit: SizeUnit = None,
     as_json: AsJson = False,
 ) -> None:
     """Sizing error, reported minus true: bias, SD, RMSE, tolerance interval 95/95."""

@@ -37,6 +37,10 @@ MODELS_CAPTION = (
     "c, d: the worst reader of each mode, with the near-equal models and, where it fits below 1, "
     "the curve with a plateau: how far they part is what these data do not decide."
 )
+COVARIATES_CAPTION = (
+    "f: the worst reader of each mode, with curves at the lowest, middle and highest value, from "
+    "the model of size and that covariate, on targets examined."
+)
 TOLD = {
     "fitted": "fitted",
     "separated": "no overlap",
@@ -107,6 +111,7 @@ def _checks(result: StudyResult, number: int, kind: str, pictures: Pictures) -> 
         *pictures.on_page(f"models-{number}", MODELS_CAPTION),
         *fit_table(rows),
         *covariate_table(rows),
+        *pictures.on_page(f"covariates-{number}", COVARIATES_CAPTION),
         *by_tilt_and_depth(result, kind),
     ]
 

@@ -6,12 +6,11 @@ from reportlab.platypus import Flowable
 
 from qualify.dossier.checks_parts import Checked, absent, block, named, reason_for, starred
 from qualify.dossier.tables import Cell, bold, grid
-from qualify.dossier.words import p_value, tenth, whole_percent
+from qualify.dossier.words import COVARIATE_UNITS, p_value, tenth, whole_percent
 from qualify.pod.covariates import CovariateResult
 from qualify.pod.goodness import FAIR, LEVEL, OTHER_LINK, WEAK, Goodness
 from qualify.pod.goodness import PLATEAU as FAULT
 
-UNITS = {"depth": "mm", "tilt": "°"}
 TESTS = ("curvature", "squares")
 
 
@@ -85,7 +84,7 @@ def covariate_table(rows: Sequence[Checked]) -> list[Flowable]:
         heads += [
             f"{name}, p",
             f"{name} on slope, p",
-            f"Worst {name}, {UNITS[name]}",
+            f"Worst {name}, {COVARIATE_UNITS[name].strip()}",
             "a90 there",
             "a90/95 there",
         ]

@@ -40,6 +40,7 @@ def drawings(result: StudyResult) -> list[Drawing]:
             f"pod-{k}-{m}": views.panels(population, x.id) for m, x in enumerate(plan.modes, 1)
         }
         panels[f"models-{k}"] = views.model_panels(population)
+        panels[f"covariates-{k}"] = views.covariate_panels(population)
         told = [(name, shown) for name, shown in panels.items() if shown]
         out += [_pod(name, shown, synthetic=result.synthetic) for name, shown in told]
     out += _false_calls(result)

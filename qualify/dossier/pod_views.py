@@ -1,14 +1,16 @@
 """POD curves as the plain values that their figures take: with their bound, and with others."""
 
 from dataclasses import dataclass, field, replace
+from typing import Literal
 
 import numpy as np
 
 from qualify.dossier.bound_curve import BoundCurve, bound_curve
 from qualify.dossier.lookup import estimate, value, worst_reader
-from qualify.dossier.words import kind_words, percent
+from qualify.dossier.words import COVARIATE_UNITS, kind_words, percent, tenth
 from qualify.dossier.worst import worst_words
 from qualify.figures.pod import OtherCurve, PodPanel
+from qualify.pod.covariates import CovariateResult, curve_at
 from qualify.pod.hit_miss import HitMissFit, curve
 from qualify.pod.links import eta_of, pod_of
 from qualify.pod.model_choice import ModelRow
@@ -18,6 +20,7 @@ from qualify.study.plan import Population
 from qualify.study.result import StudyResult
 
 POINTS = 81
+VALUES: tuple[Literal["lowest", "middle", "highest"], ...] = ("lowest", "middle", "highest")
 NO_CURVE = {
     "separated": "every miss is smaller than every hit",
     "quasi_separated": "misses and hits meet at one size",
@@ -59,6 +62,24 @@ class PodViews:
                 title = f"Mode {mode.id}, reader {reader}"
                 panel = _panel(result, population, (mode.id, str(reader)), fit, title, None)
                 out.append(_with(panel, others, f"curve of the plan ({fit.link}, {fit.scale})"))
+        return tuple(out)
+
+    def covariate_panels(self, population: Population) -> tuple[PodPanel, ...]:
+        """Return a panel a mode and covariate: the worst reader's curve at three of its values."""
+        result, kind = self.result, population.kind
+        out = []
+        for mode in result.inputs.plan.modes:
+            reader = worst_reader(result, kind, mode.id)
+            cell = (result.headline, kind, mode.id, reader or "")
+            check, fit = result.checks.get(cell), result.fits.get(cell)
+            if check is None or fit is None or fit.outcome != "fitted":
+                continue
+            for found in check.covariates:
+                others = _at_values(found, fit)
+                if others:
+                    title = f"Mode {mode.id}, reader {reader}: {_values(found)}"
+                    panel = _panel(result, population, (mode.id, str(reader)), fit, title, None)
+                    out.append(_with(panel, others, "curve of the plan, whatever the value"))
         return tuple(out)
 
     def _bound(self, fit: HitMissFit, reported: float | None) -> BoundCurve | None:
@@ -136,6 +157,28 @@ def _others(check: CurveCheck, fit: HitMissFit) -> tuple[OtherCurve, ...]:
     ]
     flat = _plateau(check.plateau, grid)
     return (*near, *flat)
+
+
+def _values(found: CovariateResult) -> str:
+    told = ", ".join(tenth(float(one.value)) for one in found.a90)
+    return f"{found.name} {told}{COVARIATE_UNITS[found.name]}"
+
+
+def _at_values(found: CovariateResult, fit: HitMissFit) -> tuple[OtherCurve, ...]:
+    """Return curves at the lowest, middle and highest value, none where they can't be fitted."""
+    if len(found.a90) != len(VALUES) or any(one.a90 is None for one in found.a90):
+        return ()
+    grid, unit = _grid(fit), COVARIATE_UNITS[found.name]
+    return tuple(
+        OtherCurve(
+            f"at {found.name} {tenth(float(one.value))}{unit}",
+            style,
+            tuple(grid.tolist()),
+            tuple(curve_at(found, one.value, grid).tolist()),
+            one.a90,
+        )
+        for style, one in zip(VALUES, found.a90, strict=True)
+    )
 
 
 def _model_pod(row: ModelRow, grid: np.ndarray) -> tuple[float, ...]:

@@ -22,6 +22,7 @@ OUTCOMES = {
     "too_few": "no curve: too few targets",
 }
 MODE_STATUS = {"accepted": "in use", "candidate": "to be shown"}
+COVARIATE_UNITS = {"depth": " mm", "tilt": "°"}
 ROLES = {
     "owner": "owner",
     "integrity_engineer": "integrity engineer",

@@ -49,6 +49,9 @@ GAP_MM = 3.0
 OTHER_WORDS = {
     "near": "near-equal model, a line each",
     "plateau": "curve with a plateau",
+    "lowest": "at the lowest value",
+    "middle": "at the middle value",
+    "highest": "at the highest value",
 }
 NOTHING = "No population to show: nothing was tested."
 

@@ -54,13 +54,14 @@ class OtherCurve:
     Attributes
     ----------
     name : in words, for the alternative text.
-    style : `near` (a thin dotted line) or `plateau` (a line with hollow triangles).
+    style : `near` (a thin dotted line), `plateau` (hollow triangles), or `lowest`, `middle`,
+        `highest` of a covariate (hollow circles, squares, diamonds).
     sizes, pod : (m,).
     a90 : size with POD 0.90 on it, None where there is none.
     """
 
     name: str
-    style: Literal["near", "plateau"]
+    style: Literal["near", "plateau", "lowest", "middle", "highest"]
     sizes: tuple[float, ...]
     pod: tuple[float, ...]
     a90: float | None
@@ -195,17 +196,14 @@ def _split(
 
 CURVE_STYLE: dict[str, Any] = {"color": INK, "linewidth": 1.3}
 BOUND_STYLE: dict[str, Any] = {"color": GREY, "linewidth": 1.0}
+WITH_MARKS: dict[str, Any] = {"color": GREY, "linewidth": 1.0, "linestyle": SOLID}
+HOLLOW: dict[str, Any] = {"markersize": 3.6, "markerfacecolor": PAPER, "markeredgewidth": 0.8}
 OTHER_STYLES: dict[str, dict[str, Any]] = {
     "near": {"color": INK, "linewidth": 0.8, "linestyle": (0.0, (1.0, 1.6))},
-    "plateau": {
-        "color": GREY,
-        "linewidth": 1.0,
-        "linestyle": SOLID,
-        "marker": "^",
-        "markersize": 3.6,
-        "markerfacecolor": PAPER,
-        "markeredgewidth": 0.8,
-    },
+    "plateau": {**WITH_MARKS, **HOLLOW, "marker": "^"},
+    "lowest": {**WITH_MARKS, **HOLLOW, "marker": "o"},
+    "middle": {**WITH_MARKS, **HOLLOW, "marker": "s"},
+    "highest": {**WITH_MARKS, **HOLLOW, "marker": "D"},
 }
 MARK_EVERY = 8  # of the points of a curve that carries marks
 MARK_STYLES: dict[str, dict[str, Any]] = {

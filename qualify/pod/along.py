@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from qualify.pod.bounds import likelihood_psi, pod_lower_bounds
 from qualify.pod.calibrated import calibrated_bound, calibrated_pod_bound
-from qualify.pod.hit_miss import HitMissFit, size_axis
+from qualify.pod.hit_miss import HitMissFit, place_of_sizes, size_axis
 from qualify.pod.links import Array
 from qualify.pod.observations import observe
 from qualify.pod.problem import FittedCurve, SizedHits, sized_hits
@@ -51,13 +51,15 @@ def pod_lower_bound_at(
 ) -> Array:
     """One-sided lower bounds (k,) on POD at given sizes (k,), each by itself.
 
-    `confidence` is that of the fit unless given; `method` is `calibrated` or `likelihood`.
+    `confidence` is that of the fit unless given; `method` is `calibrated`, which needs no overlap
+    of hits and misses, or `likelihood`, which needs a curve.
 
     Raises
     ------
-    ValueError : when there is no curve, or for sizes off the axis.
+    ValueError : when there is no such bound, or for sizes off the axis.
     """
-    x = size_axis(fit, sizes)
+    apart = fit.outcome in ("separated", "quasi_separated") and method == "calibrated"
+    x = place_of_sizes(fit, sizes) if apart else size_axis(fit, sizes)
     data = data_of(fit)
     psi = (x - data.centre) / data.spread
     level = fit.confidence if confidence is None else confidence

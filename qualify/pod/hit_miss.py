@@ -254,6 +254,16 @@ def size_axis(fit: HitMissFit, sizes: npt.ArrayLike) -> Array:
     if fit.outcome != "fitted":
         message = f"there is no POD curve: the outcome is {fit.outcome}"
         raise ValueError(message)
+    return place_of_sizes(fit, sizes)
+
+
+def place_of_sizes(fit: HitMissFit, sizes: npt.ArrayLike) -> Array:
+    """Sizes (k,) on the axis of the model, whatever the outcome.
+
+    Raises
+    ------
+    ValueError : for sizes that have no place on the axis.
+    """
     a = np.atleast_1d(np.asarray(sizes, dtype=float))
     if not np.all(np.isfinite(a)) or np.any(a < 0.0) or (fit.scale == "log" and np.any(a == 0.0)):
         message = "sizes must be finite and above 0 (0 is allowed on the linear scale)"

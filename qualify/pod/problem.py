@@ -37,6 +37,7 @@ BOUND_NAMES: tuple[BoundName, ...] = (
     "cheng_iles",
     "bootstrap",
 )
+BESIDE: tuple[BoundName, ...] = ("r_star", "firth", "cheng_iles", "bootstrap")  # when asked for
 BOUND_WORDS: dict[BoundName, str] = {
     "calibrated": "likelihood ratio, calibrated by simulation",
     "likelihood": "likelihood ratio",
@@ -124,6 +125,10 @@ class SizedHits:
     def size_at(self, psi: float) -> float | None:
         """Size of a standardised psi, or None when it is no finite size of 0 or more."""
         return size_of(self.centre + self.spread * psi, self.scale)
+
+    def psi_of(self, size: float) -> float:
+        """Return the standardised place of a size."""
+        return (float(np.log(size) if self.scale == "log" else size) - self.centre) / self.spread
 
     def bound(self, psi: float, method: BoundName, side: Side) -> BoundValue:
         """Return a bound at a standardised psi, as size or reason."""

@@ -9,10 +9,11 @@ from typing import Any
 
 from qualify.errors import refuse
 from qualify.pod.calibrated import SEED
+from qualify.pod.goodness import LEVEL
 from qualify.pod.hit_miss import HitMissFit, fit_hit_miss
+from qualify.pod.problem import BESIDE
 from qualify.raw_tables import RawTable
 from qualify.study.answers_more import (
-    BESIDE,
     Asked,
     Waiting,
     check_asked,
@@ -39,8 +40,6 @@ WITHOUT_ESTIMATE = (
     "The calibrated bound needs no overlap of hits and misses: it stands although there is no "
     "estimate of a90."
 )
-
-MISFIT = 0.05  # level of the tests of fit, as in `qualify.pod.goodness`
 
 
 def _silent(_: str) -> AbstractContextManager[None]:
@@ -130,7 +129,7 @@ def _misfit(goodness: Document, fit: HitMissFit) -> list[Document]:
     """Tell of a curve that the data speak against, with the sizes to look at."""
     tests = [goodness[name] for name in ("curvature_p", "squares_p")]
     least = min((p for p in tests if p is not None), default=1.0)
-    if least > MISFIT:
+    if least > LEVEL:
         return []
     words = (
         f"The curve does not fit these data (p = {least:.3f}): a90 and its bound rest on a curve "

@@ -8,22 +8,23 @@ from typing import Any
 import numpy as np
 
 from qualify.errors import Fault, InputError
-from qualify.pod.along import data_of
-from qualify.pod.calibrated import SIMULATIONS, calibrated_pod_bound
+from qualify.pod.along import data_of, pod_lower_bound_at
+from qualify.pod.calibrated import SIMULATIONS
 from qualify.pod.covariates import covariate_test
 from qualify.pod.farthest import affordable
+from qualify.pod.firth import firth_size_bound, fit_firth
 from qualify.pod.goodness import goodness_of_fit
 from qualify.pod.hit_miss import HitMissFit, curve
 from qualify.pod.holds import REPLICATES, how_often, truths_of
 from qualify.pod.model_choice import model_table
+from qualify.pod.observations import observe
 from qualify.pod.plateau import fit_plateau
 from qualify.pod.plateau_bootstrap import plateau_bootstrap
 from qualify.pod.plateau_words import plateau_sentences
-from qualify.pod.problem import NO_CURVE, BoundName
+from qualify.pod.problem import NO_CURVE
 from qualify.study.answers_readings import Readings
 
 Document = dict[str, Any]
-BESIDE: tuple[BoundName, ...] = ("r_star", "firth", "cheng_iles", "bootstrap")
 OPTIONS = "pod hit-miss"
 NOT_TESTED = "not told, nothing was tested there"
 Waiting = Callable[[str], AbstractContextManager[None]]
@@ -92,8 +93,7 @@ def holds_document(
         return None, upper.reason
     assert fit.bound in ("calibrated", "likelihood", "wald")
     data = data_of(fit)
-    place = float(np.log(upper.value)) if fit.scale == "log" else upper.value
-    psi = (place - data.centre) / data.spread
+    psi = data.psi_of(upper.value)
     curves = len(truths_of(data, psi))
     with waiting(f"simulating {replicates} trials for each of {curves} true curves"):
         found = how_often(
@@ -127,11 +127,9 @@ def pod_at_document(fit: HitMissFit, size: float) -> Document:
         return {**told, "reason": NOT_TESTED}
     if fit.outcome not in ("fitted", "separated", "quasi_separated"):
         return {**told, "reason": NO_CURVE[fit.outcome]}
-    data = data_of(fit)
-    psi = (float(np.log(size) if fit.scale == "log" else size) - data.centre) / data.spread
-    lower = calibrated_pod_bound(data, psi, fit.confidence, seed=fit.seed)
+    lower = float(pod_lower_bound_at(fit, size, simulations=SIMULATIONS)[0])
     pod = float(curve(fit, size)[0]) if fit.outcome == "fitted" else None
-    behind = affordable(SIMULATIONS, float(data.trials.sum()))
+    behind = affordable(SIMULATIONS, float(fit.n))
     return {**told, "pod": pod, "lower_95": lower, "simulations": behind}
 
 
@@ -171,6 +169,25 @@ def models_document(fit: HitMissFit, mine: Readings) -> Document:
         "a90_95": asdict(found.a90_95),
         "scale_difference": found.scale_difference,
         "sentences": list(found.sentences),
+        "firth": _firth(fit) if fit.link == "logit" else None,
+    }
+
+
+def _firth(fit: HitMissFit) -> Document | None:
+    """Return the penalised logit curve on the scale of the fit, None with one size only."""
+    seen = observe(fit.sizes, fit.hits_at, fit.trials_at, fit.scale)
+    if len(seen.size) < 2:
+        return None
+    design = np.column_stack([np.ones_like(seen.x), seen.x])
+    found = fit_firth(design, seen.hits, seen.trials)
+    bound = firth_size_bound(seen, confidence=fit.confidence)
+    return {
+        "coefficients": {"intercept": float(found.coef[0]), "slope": float(found.coef[1])},
+        "covariance": found.covariance.tolist(),
+        "penalised_log_likelihood": found.penalised_log_likelihood,
+        "a90": bound.estimate,
+        "a90_95": bound.value,
+        "reason": bound.reason,
     }
 
 

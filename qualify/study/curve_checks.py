@@ -19,14 +19,13 @@ from qualify.pod.lapses import Lapses, large_target_lapses
 from qualify.pod.model_choice import ModelChoice, model_table
 from qualify.pod.plateau import PlateauFit, fit_plateau
 from qualify.pod.plateau_bootstrap import EdgeBootstrap, plateau_bootstrap
-from qualify.pod.problem import BoundName, BoundValue
+from qualify.pod.problem import BESIDE, BoundName, BoundValue
 from qualify.reading.tables import BLANK, Tables
 from qualify.study.plan import Plan
 
 Cell = tuple[str, str, str, str]
 """Basis, target kind, mode, reader."""
 
-BESIDE: tuple[BoundName, ...] = ("r_star", "firth", "cheng_iles", "bootstrap")
 COVARIATES = (("depth_mm", "depth"), ("tilt_deg", "tilt"))
 FEWEST_VALUES = 3  # distinct values of a covariate below which it is not looked at
 NO_RISE = "the curve is not shown to rise"
@@ -162,6 +161,6 @@ def _holds(fit: HitMissFit, plan: Plan) -> tuple[Mapping[Case, Holding], str | N
     if value is None:
         return {}, fit.bounds[bound]["upper"].reason
     data = data_of(fit)
-    psi = ((np.log(value) if fit.scale == "log" else value) - data.centre) / data.spread
-    found = how_often(data, bound, psi=float(psi), seed=plan.analysis.seed, replicates=REPLICATES)
+    psi = data.psi_of(value)
+    found = how_often(data, bound, psi=psi, seed=plan.analysis.seed, replicates=REPLICATES)
     return found, None

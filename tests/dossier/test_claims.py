@@ -1,15 +1,19 @@
 """The claim box of the demonstration against its own estimates and tables."""
 
+from dataclasses import replace
+
 import pytest
 from reportlab.platypus import Paragraph
 
+from qualify.criteria.estimate import Estimates
 from qualify.demo.study_files import study_files
 from qualify.dossier.chapters_left_out import left_out
 from qualify.dossier.claims import claim_of, grade_of
+from qualify.dossier.lookup import worst_reader
 from qualify.dossier.style import register_fonts
 from qualify.files import write_folder
 from qualify.study.load import load_study
-from qualify.study.run import run_study
+from tests.quick import run_quickly
 
 HOLES, MODE = "side_drilled_hole", "coherence"
 
@@ -18,7 +22,7 @@ HOLES, MODE = "side_drilled_hole", "coherence"
 def result(tmp_path_factory):
     folder = tmp_path_factory.mktemp("demo") / "study"
     write_folder(folder, study_files(), mark="plan.toml")
-    return run_study(load_study(folder))
+    return run_quickly(load_study(folder))
 
 
 def by_reader(result, statistic, population, basis):
@@ -62,3 +66,27 @@ def test_every_call_that_does_not_count_is_counted(result):
     frame = result.tables.opportunities
     twice = frame[(frame["reading"] == "re-reading") & (frame["kind"] != "blank")]
     assert f"of {len(twice)} targets read alike" in told
+
+
+def test_readers_whose_sizes_read_the_same_are_ordered_by_the_unrounded_bound(result):
+    """The bound in print is rounded; the worst reader is the one whose own is larger."""
+    same = Estimates(
+        tuple(
+            replace(e, value=2.0) if (e.statistic, e.population) == ("a90_95", HOLES) else e
+            for e in result.estimates.items
+        )
+    )
+    level = replace(result, estimates=same)
+    exact = {r: result.fits[(result.headline, HOLES, MODE, r)].a90_95 for r in result.readers}
+    worst = max(exact, key=exact.get)
+    assert worst_reader(level, HOLES, MODE) == worst
+    told = claim_of(level, HOLES, MODE).how_big
+    others = [r for r in result.readers if r != worst]
+    assert f"the worst readers, {worst} and {', '.join(others)}" in told
+
+
+def test_the_size_without_units_not_examined_stands_beside(result):
+    sizes = by_reader(result, "a90_95", HOLES, "examined_only")
+    largest = max(sizes.values())
+    assert largest < max(by_reader(result, "a90_95", HOLES, result.headline).values())
+    assert f"Examined only: a90/95 {largest:.2f} mm" in claim_of(result, HOLES, MODE).beside

@@ -206,6 +206,17 @@ WITH_OTHERS = (
     ),
     pod_panel("Mode linear, reader R2", curve_label="curve of the plan (logit, log)"),
 )
+AT_VALUES = (
+    pod_panel(
+        "Mode coherence, reader R1: tilt",
+        curve_label="curve of the plan, whatever the value",
+        others=(
+            other_curve("at tilt 0.0°", "lowest", 0.4, a90=0.7),
+            other_curve("at tilt 15.0°", "middle", 0.6, a90=1.0),
+            other_curve("at tilt 30.0°", "highest", 0.8, a90=1.4),
+        ),
+    ),
+)
 ONE_SIZE = PodPanel(
     "Sixty of one size",
     "notch height",
@@ -273,6 +284,7 @@ FIGURES: dict[str, Callable[[], Figure]] = {
     "pod one": lambda: pod_figure(SIX_PODS[:1]),
     "pod one narrow": lambda: pod_figure((ALL_HIT,), width_mm=85),
     "pod one size": lambda: pod_figure((ONE_SIZE,)),
+    "pod at values": lambda: pod_figure(AT_VALUES),
     "pod others": lambda: pod_figure(WITH_OTHERS, tallest_mm=42.0),
     "pod none": lambda: pod_figure((), synthetic=True),
     "sizing six": lambda: sizing_figure(SIX_SIZINGS, synthetic=True),

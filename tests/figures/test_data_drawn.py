@@ -14,6 +14,7 @@ from qualify.figures.trial import (
     order_of_events_figure,
 )
 from tests.figures.examples import (
+    AT_VALUES,
     EVENTS,
     FALSE_CALLS,
     ONE_SIZE,
@@ -80,6 +81,13 @@ def test_curves_of_other_models_are_told_apart_without_colour():
     told = pod_alt_text(WITH_OTHERS)
     assert "near-equal model logit in size: a90 1.10 mm" in told
     assert "curve with a plateau at 85.0 %: no a90" in told
+
+
+def test_curves_at_values_of_a_covariate_differ_by_their_marks():
+    figure = pod_figure(AT_VALUES)
+    lines = [figure.findobj(lambda a, k=k: a.get_gid() == f"pod-0-other-{k}")[0] for k in range(3)]
+    assert [line.get_marker() for line in lines] == ["o", "s", "D"]
+    assert "at tilt 30.0°: a90 1.40 mm" in pod_alt_text(AT_VALUES)
 
 
 def test_a_bound_that_does_not_exist_leaves_a_gap():

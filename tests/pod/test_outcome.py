@@ -83,10 +83,22 @@ def test_all_hit_gives_the_exact_lower_bound():
     assert "90.2 %" in fit.notices[0].text
 
 
-@pytest.mark.parametrize("ask", [curve, pod_lower_bound_at, size_upper_bounds])
+@pytest.mark.parametrize("ask", [curve, size_upper_bounds])
 def test_no_curve_is_drawn_where_there_is_none(ask):
     with pytest.raises(ValueError, match="there is no POD curve: the outcome is separated"):
         ask(fit_set("invented_separated"), [0.5])
+
+
+def test_a_lower_bound_of_pod_needs_no_curve_but_a_likelihood_bound_does():
+    """Above the gap POD is shown to be more than one half; below it nothing is shown."""
+    fit = fit_set("invented_separated")
+    below, above = pod_lower_bound_at(fit, [0.9, 6.0])
+    assert below < 0.05
+    assert 0.5 < above < 1.0
+    with pytest.raises(ValueError, match="there is no POD curve"):
+        pod_lower_bound_at(fit, [6.0], method="likelihood")
+    with pytest.raises(ValueError, match="there is no POD curve: the outcome is all_hit"):
+        pod_lower_bound_at(fit_hit_miss([1, 2, 3, 4, 5], [1] * 5), [3.0])
 
 
 @pytest.mark.parametrize(

@@ -32,19 +32,19 @@ def row(i, **more):
         reader="R1",
         signal="measured",
         read_by="person",
-        examined=1,
-        **more,
+        **{"examined": 1, **more},
     )
 
 
-def tables(hits=HITS, depth=lambda i: 5.0 + i % 20):
+def tables(hits=HITS, depth=lambda i: 5.0 + i % 20, lost=()):
     holes = [
         row(
             i,
             target=f"H{i}",
             kind="side_drilled_hole",
             size_mm=size,
-            hit=hit,
+            hit=hit * (i not in lost),
+            examined=int(i not in lost),
             depth_mm=depth(i),
             tilt_deg=0.0,
         )
@@ -106,6 +106,22 @@ def test_a_covariate_is_looked_at_where_it_varies():
     assert {"covariate_depth_p", "covariate_depth_slope_p"} <= names
     _, same, _ = checked(make_plan(), tables(depth=lambda _: 20.0))
     assert same.covariates == ()
+
+
+def test_a_target_not_examined_says_nothing_of_the_shape_of_the_curve():
+    """Three of the largest were not examined: counted as missed in a90/95, no plateau, no lapse."""
+    lost = (55, 57, 59)
+    seen = [i for i in range(60) if i not in lost]
+    fit, check, estimates = checked(make_plan(), tables(lost=lost))
+    told = {e.statistic: e.value for e in estimates}
+    assert fit.n == 60
+    assert check.examined == 57
+    apart = fit_plateau([SIZES[i] for i in seen], [HITS[i] for i in seen], floor="none")
+    assert told["plateau"] == apart.plateau == pytest.approx(1.0, abs=1e-6)
+    assert told["large_hits"] == told["large_targets"] > 0
+    assert check.covariates[0].n == 57
+    counted = fit_plateau(SIZES, [HITS[i] * (i in seen) for i in range(60)], floor="none")
+    assert counted.plateau < 0.95  # what it would look like otherwise
 
 
 def test_without_overlap_the_bound_is_checked_from_the_curve_held_at_it():

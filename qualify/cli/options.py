@@ -1,0 +1,78 @@
+"""Options of the commands on one table, each with its help."""
+
+from enum import StrEnum
+from typing import Annotated, Any, TypeAlias
+
+import typer
+
+from qualify.cli.common import Unit
+
+
+class Link(StrEnum):
+    """Link functions of the POD curve."""
+
+    logit = "logit"
+    probit = "probit"
+    cloglog = "cloglog"
+    loglog = "loglog"
+
+
+class Scale(StrEnum):
+    """Size axis of the POD curve."""
+
+    log = "log"
+    linear = "linear"
+
+
+class Bound(StrEnum):
+    """Method of the bound on a90."""
+
+    calibrated = "calibrated"
+    likelihood = "likelihood"
+    wald = "wald"
+
+
+def _column(words: str) -> Any:
+    return typer.Option(help=f"Column {words}", show_default=False)
+
+
+SizeColumn: TypeAlias = Annotated[str, _column("of sizes.")]
+HitColumn: TypeAlias = Annotated[str, _column("of hits.")]
+Trials: TypeAlias = Annotated[str | None, _column("of trials, where --hit holds numbers of hits.")]
+Target: TypeAlias = Annotated[str | None, _column("of target ids, to find repeated readings.")]
+Reader: TypeAlias = Annotated[str | None, _column("of readers; each is told apart.")]
+Covariate: TypeAlias = Annotated[str | None, _column("that may matter beside size, as depth.")]
+SizeUnit: TypeAlias = Annotated[
+    Unit | None,
+    typer.Option(help="Unit of sizes; taken from a name that ends in _mm, _in or _inch."),
+]
+LinkOption: TypeAlias = Annotated[Link, typer.Option("--link", help="Link function.")]
+ScaleOption: TypeAlias = Annotated[Scale, typer.Option("--scale", help="Size axis.")]
+BoundOption: TypeAlias = Annotated[Bound, typer.Option("--bound", help="Method of the bound.")]
+Confidence: TypeAlias = Annotated[
+    float, typer.Option(min=0.5001, max=0.9999, help="One-sided confidence.")
+]
+Seed: TypeAlias = Annotated[int, typer.Option(min=0, help="Seed of the simulation; recorded.")]
+CheckBound: TypeAlias = Annotated[
+    bool, typer.Option("--check-bound", help="How often the bound holds, simulated.")
+]
+Replicates: TypeAlias = Annotated[
+    int | None,
+    typer.Option(min=100, help="Trials that --check-bound simulates for each curve; 1000."),
+]
+AllBounds: TypeAlias = Annotated[
+    bool, typer.Option("--all-bounds", help="Other bounds too: r*, Firth, whole curve, ...")
+]
+Models: TypeAlias = Annotated[
+    bool, typer.Option("--models", help="Eight models side by side: links, log size, size.")
+]
+Plateau: TypeAlias = Annotated[
+    bool, typer.Option("--plateau", help="A curve that may level off below 1.")
+]
+BlankUnits: TypeAlias = Annotated[
+    int | None, typer.Option(min=1, help="Blank units, for the floor of --plateau.")
+]
+BlankCalled: TypeAlias = Annotated[int | None, typer.Option(min=0, help="How many were called.")]
+At: TypeAlias = Annotated[
+    list[float] | None, typer.Option(help="Size at which POD is wanted; may be repeated.")
+]
