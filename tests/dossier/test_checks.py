@@ -17,7 +17,7 @@ from qualify.dossier.claim_sure import LevelOff, _own, level_stop, level_words, 
 from qualify.dossier.detection_notices import reader_spread
 from qualify.dossier.detection_objections import objections, simulated
 from qualify.dossier.lookup import worst_reader
-from qualify.dossier.pod_views import _model_pod
+from qualify.dossier.pod_views import _at_values, _model_pod
 from qualify.dossier.questions import questions
 from qualify.dossier.style import register_fonts
 from qualify.pod.along import size_upper_bounds
@@ -191,6 +191,19 @@ def test_models_powers_and_worst_values_are_those_of_the_checks(study, kind):
     for row, seen in zip(cells(level_table(rows)), rows, strict=True):
         assert row[7] == of(row[0], seen.reader, "large_from", size)
         assert row[10] == of(row[0], seen.reader, "large_further", count)
+
+
+def test_curves_drawn_at_values_of_depth_cross_090_at_their_own_a90(study):
+    """Against the table: the curve drawn for a value has POD 0.90 at the a90 told for it."""
+    seen = 0
+    for cell, fit in study.fits.items():
+        for found in study.checks[cell].covariates if cell in study.checks else ():
+            for drawn in _at_values(found, fit):
+                if drawn.sizes[0] < drawn.a90 < drawn.sizes[-1]:
+                    at = np.interp(drawn.a90, drawn.sizes, drawn.pod)
+                    assert at == pytest.approx(0.9, abs=2e-3)
+                    seen += 1
+    assert seen
 
 
 def test_seed_and_numbers_of_simulated_trials_are_told_once(study):

@@ -7,15 +7,16 @@ import sys
 import warnings
 from pathlib import Path
 
+import numpy as np
 import pytest
 from typer.testing import CliRunner
 
 from qualify.cli.app import app
 
 RUN = CliRunner()
-SETS = json.loads(
-    (Path(__file__).parents[1] / "published/data/hit_miss_sets.json").read_text(encoding="utf-8")
-)
+DATA = Path(__file__).parents[1] / "published/data"
+SETS = json.loads((DATA / "hit_miss_sets.json").read_text(encoding="utf-8"))
+FIRTH = json.loads((DATA / "firth_r.json").read_text(encoding="utf-8"))
 POD_KEYS = {
     "outcome", "n", "hits", "unit", "link", "scale", "confidence", "coefficients", "covariance",
     "covariance_observed", "log_likelihood", "aic", "deviance", "a50", "a90", "a90_95",
@@ -107,6 +108,11 @@ def test_what_is_asked_beside_the_curve(hit_miss):
     assert (primary["link"], primary["scale"]) == ("logit", "log")
     assert primary["a90_95"] == pytest.approx(found["bounds"]["likelihood"], rel=1e-9)
     assert models["near_equal"] == sum(row["near_equal"] for row in models["rows"])
+    # R, logistf: tests/published/data/firth_r.json, the set of this name
+    known = FIRTH["invented_n60"]
+    assert list(models["firth"]["coefficients"].values()) == pytest.approx(known["coef"], rel=1e-9)
+    ends = [known["log_size"]["theta90"], known["log_size"]["theta90_upper95_plr"]]
+    assert np.log([models["firth"]["a90"], models["firth"]["a90_95"]]) == pytest.approx(ends)
     level = found["plateau"]
     assert (level["blank_units"], level["blank_called"]) == (60, 3)
     assert 0.0 < level["floor"] < 0.15
