@@ -1,0 +1,1 @@
+"""Images from recordings: every mode from the same full matrix."""

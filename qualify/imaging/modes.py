@@ -1,0 +1,115 @@
+"""What a mode computes, as a user declares it.
+
+A mode is a way of focusing (`linear`, `sectorial`, `total_focusing`) and what is shown of it: the
+amplitude of the sum, a measure of coherence of the phases, or the amplitude weighted by one.
+"""
+
+from typing import Annotated, Literal, Self
+
+from pydantic import BaseModel, Field, model_validator
+
+from qualify.blocks.metrology import STRICT, Positive, Text
+
+Focusing = Literal["linear", "sectorial", "total_focusing"]
+Measure = Literal[
+    "vector_coherence", "phase_coherence_factor", "sign_coherence_factor", "coherence_factor"
+]
+Show = Literal["amplitude", "coherence", "weighted_amplitude"]
+FOCUSING_WORDS: dict[str, str] = {
+    "linear": "linear scan",
+    "sectorial": "sectorial scan",
+    "total_focusing": "total focusing",
+}
+MEASURE_WORDS: dict[str, str] = {
+    "vector_coherence": "vector coherence",
+    "phase_coherence_factor": "phase coherence factor",
+    "sign_coherence_factor": "sign coherence factor",
+    "coherence_factor": "coherence factor",
+}
+
+
+class Corrections(BaseModel):
+    """Weights of the elements at each pixel, for amplitudes only; coherence weighs all alike.
+
+    Attributes
+    ----------
+    window : over the elements of the aperture.
+    directivity : divide by the directivity of a strip of the element's width, down to `least`.
+    spreading : multiply by the root of the distance of each leg (two-dimensional spreading).
+    """
+
+    model_config = STRICT
+    window: Literal["none", "hann"] = "none"
+    directivity: bool = False
+    spreading: bool = False
+
+
+class Mode(BaseModel):
+    """One imaging mode."""
+
+    model_config = STRICT
+    name: Text
+    focusing: Focusing
+    show: Show = "amplitude"
+    measure: Measure | None = None
+    pairs: Literal["all", "receive"] = "all"
+    aperture_elements: Annotated[int, Field(ge=2)] | None = None
+    focus_mm: Positive | None = None
+    angle_from_deg: Annotated[float, Field(gt=-80, lt=80)] | None = None
+    angle_to_deg: Annotated[float, Field(gt=-80, lt=80)] | None = None
+    angle_step_deg: Positive | None = None
+    largest_angle_deg: Annotated[float, Field(gt=0, le=90)] | None = None
+    corrections: Corrections = Corrections()
+
+    @model_validator(mode="after")
+    def _fits_together(self) -> Self:
+        wants = self.show != "amplitude"
+        if wants and self.measure is None:
+            msg = f"show = '{self.show}' names no measure; give measure, as 'vector_coherence'"
+            raise ValueError(msg)
+        if not wants and self.measure is not None:
+            msg = "measure is given, and the amplitude is shown; remove it or change show"
+            raise ValueError(msg)
+        if self.pairs == "receive" and not wants:
+            msg = "pairs = 'receive' needs a coherence; remove it or change show"
+            raise ValueError(msg)
+        allowed = {
+            "linear": ("aperture_elements", "focus_mm"),
+            "sectorial": ("focus_mm", "angle_from_deg", "angle_to_deg", "angle_step_deg"),
+            "total_focusing": ("largest_angle_deg",),
+        }[self.focusing]
+        every = (
+            "aperture_elements", "focus_mm", "angle_from_deg", "angle_to_deg", "angle_step_deg",
+            "largest_angle_deg",
+        )  # fmt: skip
+        for name in every:
+            if name not in allowed and getattr(self, name) is not None:
+                msg = f"{name} has no meaning in a {FOCUSING_WORDS[self.focusing]}; remove it"
+                raise ValueError(msg)
+        if self.focusing == "linear" and self.aperture_elements is None:
+            msg = "a linear scan has no aperture; give aperture_elements"
+            raise ValueError(msg)
+        if self.focusing == "sectorial":
+            ends = (self.angle_from_deg, self.angle_to_deg, self.angle_step_deg)
+            if None in ends:
+                msg = "a sectorial scan needs its angles; give angle_from_deg, _to_deg, _step_deg"
+                raise ValueError(msg)
+            assert self.angle_from_deg is not None and self.angle_to_deg is not None  # noqa: PT018
+            if self.angle_to_deg <= self.angle_from_deg:
+                msg = "angle_to_deg is not beyond angle_from_deg; swap or mend them"
+                raise ValueError(msg)
+        return self
+
+    def in_words(self) -> str:
+        """Return what is computed, for a caption."""
+        head = FOCUSING_WORDS[self.focusing]
+        if self.focusing == "linear":
+            focus = "no focus" if self.focus_mm is None else f"focus at {self.focus_mm:g} mm"
+            head = f"{head}, {self.aperture_elements} elements, {focus}"
+        elif self.focusing == "sectorial":
+            head = f"{head}, {self.angle_from_deg:g}° to {self.angle_to_deg:g}°"
+        if self.measure is None:
+            return f"{head}: amplitude"
+        over = "all pairs" if self.pairs == "all" else "receivers"
+        measure = f"{MEASURE_WORDS[self.measure]} over {over}"
+        return f"{head}: {'amplitude weighted by ' if self.show == 'weighted_amplitude' else ''}{measure}"

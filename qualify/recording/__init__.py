@@ -1,0 +1,1 @@
+"""Recordings: full matrix captures, simulated or measured, and what is wrong with them."""
