@@ -59,11 +59,11 @@ class Grid:
 
     def x_mm(self) -> NDArray[np.float64]:
         """Return x (columns,) of the pixel centres."""
-        return self.x_from_mm + self.step_x_mm * np.arange(self.columns)
+        return np.asarray(self.x_from_mm + self.step_x_mm * np.arange(self.columns))
 
     def z_mm(self) -> NDArray[np.float64]:
         """Return z (rows,) of the pixel centres."""
-        return self.z_from_mm + self.step_z_mm * np.arange(self.rows)
+        return np.asarray(self.z_from_mm + self.step_z_mm * np.arange(self.rows))
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +101,8 @@ class Image:
 
 def decibels(amplitude: NDArray[np.floating]) -> Values:
     """Return 20 log₁₀ of an amplitude, `FLOOR_DB` at and near zero."""
-    return (20.0 * np.log10(np.maximum(amplitude, 10.0 ** (FLOOR_DB / 20.0)))).astype(np.float32)
+    held = np.maximum(amplitude, 10.0 ** (FLOOR_DB / 20.0))
+    return np.asarray(20.0 * np.log10(held), dtype=np.float32)
 
 
 def linear(values_db: NDArray[np.floating]) -> Values:

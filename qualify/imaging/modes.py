@@ -34,7 +34,7 @@ class Corrections(BaseModel):
     Attributes
     ----------
     window : over the elements of the aperture.
-    directivity : divide by the directivity of a strip of the element's width, down to `least`.
+    directivity : weigh with the directivity of a strip of the element's width.
     spreading : multiply by the root of the distance of each leg (two-dimensional spreading).
     """
 
@@ -112,4 +112,5 @@ class Mode(BaseModel):
             return f"{head}: amplitude"
         over = "all pairs" if self.pairs == "all" else "receivers"
         measure = f"{MEASURE_WORDS[self.measure]} over {over}"
-        return f"{head}: {'amplitude weighted by ' if self.show == 'weighted_amplitude' else ''}{measure}"
+        weighted = "amplitude weighted by " if self.show == "weighted_amplitude" else ""
+        return f"{head}: {weighted}{measure}"

@@ -39,7 +39,7 @@ class Probe(BaseModel):
 
     def along_mm(self) -> Array:
         """Return the element centres (elements,) along the array, zero in its middle."""
-        return (np.arange(self.elements) - (self.elements - 1) / 2) * self.pitch_mm
+        return np.asarray((np.arange(self.elements) - (self.elements - 1) / 2) * self.pitch_mm)
 
 
 class Contact(BaseModel):
