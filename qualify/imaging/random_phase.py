@@ -1,0 +1,208 @@
+"""What a measure of coherence reads where all phases are random.
+
+No coherence is read without that level. It supposes signals whose phases are independent and
+spread evenly, as electronic noise has them. Grain is not so: after focusing on transmission its
+signals agree over neighbouring receivers (`speckle_receive_coherence`), so that its level comes
+from blank scans.
+"""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special, stats
+
+from qualify.imaging.modes import Measure
+from qualify.imaging.resultant import (
+    TAIL,
+    Steps,
+    effective_steps,
+    pair_steps,
+    resultant,
+)
+
+Array = NDArray[np.float64]
+How = Literal["exact", "limit of many", "simulated"]
+SEED = 20261126
+DRAWS = 100_000
+MOST_IN_BLOCK = 2_000_000
+MANY = 128.0  # effective signals from which a limit is within 1 % of simulations
+MOST_SIGN_SUMS = 1_100_000
+NORMAL_99 = 2.3263478740408408  # of the standard normal distribution: 99 %
+NORMAL_995 = 2.5758293035489004
+
+
+@dataclass(frozen=True, slots=True)
+class RandomLevel:
+    """A measure of coherence of random phases.
+
+    Attributes
+    ----------
+    effective : signals of equal weight that count for as much.
+    mean, level_99 : expectation, and the value that at most 1 in 100 pass.
+    sd : standard deviation, None where only a limit without it is at hand.
+    how : `exact`; `limit of many` signals, within 1 %; `simulated` with `seed`.
+    mean_error, level_error : Monte-Carlo standard errors of mean and level; 0 if not simulated.
+    """
+
+    measure: Measure
+    effective: float
+    mean: float
+    sd: float | None
+    level_99: float
+    how: How
+    seed: int | None = None
+    mean_error: float = 0.0
+    level_error: float = 0.0
+
+
+def random_level(measure: Measure, signals: int) -> RandomLevel:
+    """Return the level of `signals` independent signals of random phase.
+
+    Coherence factor: of signals of normal noise, whose amplitudes vary too.
+
+    Raises
+    ------
+    ValueError : for fewer than two signals.
+    """
+    if signals < 2:
+        msg = f"coherence compares signals; found {signals}, give 2 or more"
+        raise ValueError(msg)
+    return _level(measure, ((1.0, signals),))
+
+
+def random_level_of_pairs(
+    measure: Measure, elements: int, *, reciprocal: bool = True
+) -> RandomLevel:
+    """Return the level of all pairs of `elements`.
+
+    Reciprocal recordings say each pair of two elements twice: the mean of their vector coherence
+    is √(2n² − n)/n² · √π/2, near .886·√2/n. Pairs that are all independent give .886/n.
+
+    Raises
+    ------
+    ValueError : for fewer than two elements.
+    """
+    if elements < 2:
+        msg = f"coherence compares signals; found {elements} elements, give 2 or more"
+        raise ValueError(msg)
+    return _level(measure, pair_steps(elements, reciprocal=reciprocal))
+
+
+@lru_cache(maxsize=256)
+def _level(measure: Measure, steps: Steps) -> RandomLevel:
+    by_measure: dict[Measure, Callable[[Steps], RandomLevel]] = {
+        "vector_coherence": _vector,
+        "coherence_factor": _factor,
+        "phase_coherence_factor": _phase,
+        "sign_coherence_factor": _sign,
+    }
+    return by_measure[measure](steps)
+
+
+def _vector(steps: Steps) -> RandomLevel:
+    found = resultant(steps)
+    how: How = "exact" if found.exact else "limit of many"
+    return RandomLevel(
+        "vector_coherence", effective_steps(steps), found.mean, found.sd, found.level_99, how
+    )
+
+
+def _factor(steps: Steps) -> RandomLevel:
+    """Return the level of |Σs|²/(N Σ|s|²) of circular normal signals.
+
+    Equal weights: the squared share of a random direction in N complex dimensions, a beta
+    distribution of 1 and N − 1; so mean 1/N and P(> c) = (1 − c)^(N−1). Many of unequal weight:
+    the same with their effective number.
+    """
+    name: Measure = "coherence_factor"
+    effective = effective_steps(steps)
+    if len(steps) > 1 and effective < MANY:
+        return _simulated(name, steps, _factor_of_noise)
+    level = -math.expm1(math.log(TAIL) / (effective - 1.0))
+    sd = math.sqrt((effective - 1.0) / (effective + 1.0)) / effective
+    how: How = "exact" if len(steps) == 1 else "limit of many"
+    return RandomLevel(name, effective, 1.0 / effective, sd, level, how)
+
+
+def _phase(steps: Steps) -> RandomLevel:
+    """Return the level of max(0, 1 − σ(φ)/σ₀), σ₀ = π/√3.
+
+    Many: of a uniform phase σ²/σ₀² has variance 4/(5N) and third cumulant 16/(35N²), and
+    falls short of 1 by 1/N. So the measure has mean 3/(5N), sd 1/√(5N) and skewness .7028/√N
+    before it is clipped at 0; its quantile by the first Cornish-Fisher term.
+    """
+    name: Measure = "phase_coherence_factor"
+    n = effective_steps(steps)
+    if n < MANY:
+        return _simulated(name, steps, _phase_of_noise)
+    shift, sd, skewness = 0.6 / n, 1.0 / math.sqrt(5.0 * n), 0.7028 / math.sqrt(n)
+    ratio = shift / sd
+    mean = shift * float(special.ndtr(ratio)) + sd * math.exp(-0.5 * ratio**2) / math.sqrt(
+        2.0 * math.pi
+    )
+    level = shift + sd * (NORMAL_99 + (NORMAL_99**2 - 1.0) * skewness / 6.0)
+    return RandomLevel(name, n, mean, None, level, "limit of many")
+
+
+def _sign(steps: Steps) -> RandomLevel:
+    """Return the level of 1 − √(1 − b̄²), b̄ the mean of N signs.
+
+    The sum of signs of each weight is binomial: exact by adding up what can occur. Many: b̄ is
+    normal with variance 1/N, so that the measure is half its square.
+    """
+    name: Measure = "sign_coherence_factor"
+    effective = effective_steps(steps)
+    if math.prod(count + 1 for _, count in steps) > MOST_SIGN_SUMS:
+        level = 1.0 - math.sqrt(1.0 - NORMAL_995**2 / effective)
+        mean = 0.5 / effective
+        return RandomLevel(name, effective, mean, math.sqrt(2.0) * mean, level, "limit of many")
+    total = sum(weight * count for weight, count in steps)
+    value, chance = np.zeros(1), np.ones(1)
+    for weight, count in steps:
+        held = np.arange(count + 1)
+        value = np.add.outer(value, weight * (2.0 * held - count)).ravel()
+        chance = np.multiply.outer(chance, stats.binom.pmf(held, count, 0.5)).ravel()
+    measure = 1.0 - np.sqrt(np.maximum(1.0 - (value / total) ** 2, 0.0))
+    order = np.argsort(measure)
+    passed = 1.0 - np.cumsum(chance[order])
+    level = float(measure[order][np.argmax(passed <= TAIL)])
+    mean = float(chance @ measure)
+    sd = math.sqrt(float(chance @ (measure - mean) ** 2))
+    return RandomLevel(name, effective, mean, sd, level, "exact")
+
+
+def _simulated(
+    measure: Measure,
+    steps: Steps,
+    of_noise: Callable[[np.random.Generator, int, Array], Array],
+) -> RandomLevel:
+    weight = np.concatenate([np.full(count, one) for one, count in steps])
+    weight /= weight.sum()
+    rng = np.random.default_rng([SEED, *measure.encode(), len(weight)])
+    block = max(1, MOST_IN_BLOCK // len(weight))
+    sizes = [min(block, DRAWS - start) for start in range(0, DRAWS, block)]
+    found = np.sort(np.concatenate([of_noise(rng, size, weight) for size in sizes]))
+    mean, sd = float(found.mean()), float(found.std(ddof=1))
+    middle, spread = (1.0 - TAIL) * DRAWS, math.sqrt(TAIL * (1.0 - TAIL) * DRAWS)
+    level, low, high = (found[int(middle + shift * spread)] for shift in (0.0, -1.0, 1.0))
+    return RandomLevel(
+        measure, effective_steps(steps), mean, sd, float(level), "simulated", SEED,
+        sd / math.sqrt(DRAWS), float(high - low) / 2.0,
+    )  # fmt: skip
+
+
+def _phase_of_noise(rng: np.random.Generator, draws: int, weight: Array) -> Array:
+    phase = math.pi * (2.0 * rng.random((draws, len(weight))) - 1.0)
+    variance = phase**2 @ weight - (phase @ weight) ** 2
+    return np.asarray(np.maximum(0.0, 1.0 - np.sqrt(3.0 * variance) / math.pi))
+
+
+def _factor_of_noise(rng: np.random.Generator, draws: int, weight: Array) -> Array:
+    real, imaginary = rng.standard_normal((2, draws, len(weight)))
+    power = (real**2 + imaginary**2) @ weight
+    return np.asarray(((real @ weight) ** 2 + (imaginary @ weight) ** 2) / power)
