@@ -9,11 +9,7 @@ hits and misses overlap. Whether they do is decided beforehand from the data, in
 by itself, so the number of threads changes no digit.
 """
 
-import itertools
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from functools import cache
 
 import numpy as np
 import numpy.typing as npt
@@ -21,9 +17,9 @@ from numba import njit
 
 from qualify.pod.kernels import LINK_NUMBERS, climb_at, expected_at, fit_one, fit_two
 from qualify.pod.links import Array, LinkName, eta_of
+from qualify.threads import in_threads
 
 FINE = 1e-18  # gain in log-likelihood at which a fit stops; the last step is still taken
-CHUNKS = 8  # pieces of a batch; more than most machines of a reader have cores
 SMALL_BATCH = 64  # data sets; fewer are not worth a thread
 
 
@@ -61,22 +57,6 @@ class ThroughFits:
     slope: Array
     log_likelihood: Array
     converged: npt.NDArray[np.bool_]
-
-
-@cache
-def _pool() -> ThreadPoolExecutor:
-    return ThreadPoolExecutor(CHUNKS, thread_name_prefix="pod")
-
-
-def in_threads(work: Callable[[int, int], None], count: int, least: int = SMALL_BATCH) -> None:
-    """Call `work(first, last)` over pieces of 0..count, in threads where it pays."""
-    if count < least:
-        work(0, count)
-        return
-    edges = np.linspace(0, count, CHUNKS + 1).astype(int)
-    jobs = [_pool().submit(work, int(a), int(b)) for a, b in itertools.pairwise(edges)]
-    for job in jobs:
-        job.result()
 
 
 @njit(cache=True, nogil=True)
@@ -172,7 +152,7 @@ def fit_curves(
             number = LINK_NUMBERS[link]
             _fit_sets(number, own_x, found[part], own_tried, start[part], fine, out[part])
 
-    in_threads(work, sets)
+    in_threads(work, sets, SMALL_BATCH)
     a, b, height, done, s0, s1, e00, e01, e11, o00, o01, o11, centre, scale = out.T
     return CurveFits(
         intercept=a - b * centre / scale,
@@ -222,7 +202,7 @@ def fit_through(
         p = slice(first, last)
         _hold_sets(LINK_NUMBERS[link], away[p], found[p], lost[p], held[p], start[p], out[p])
 
-    in_threads(work, sets)
+    in_threads(work, sets, SMALL_BATCH)
     return ThroughFits(out[:, 0] / reach, out[:, 1].copy(), out[:, 2] > 0.5)
 
 

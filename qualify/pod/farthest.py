@@ -13,10 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from qualify.pod.engine import in_threads
 from qualify.pod.kernels import LINK_NUMBERS
 from qualify.pod.problem import SizedHits, held, normal_quantile, signed_root
 from qualify.pod.simulation import away_from, exceedances
+from qualify.threads import in_threads
 
 FEW, MIDDLE, LEAST = 99, 1_999, 999
 WORK = 5_000_000  # simulated targets a size looked at; large trials get by with fewer repeats

@@ -19,7 +19,7 @@ from typing import Literal, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from qualify.pod.engine import in_threads
+from qualify.pod.engine import SMALL_BATCH
 from qualify.pod.farthest import INFINITY, stream
 from qualify.pod.kernels import LINK_NUMBERS
 from qualify.pod.links import LINK_NAMES, Array, Flags, eta_of
@@ -34,6 +34,7 @@ from qualify.pod.trials import (
     simulated_hits,
     trial_fits,
 )
+from qualify.threads import in_threads
 
 REPLICATES, SIMULATIONS = 1_000, 299
 STEEPER = 1.5  # factor on the slope, a90 kept; shallower by its inverse
@@ -113,7 +114,7 @@ def kept(
             roots[p],
         )
 
-    in_threads(work, replicates)
+    in_threads(work, replicates, SMALL_BATCH)
     return answer, roots
 
 

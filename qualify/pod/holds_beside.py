@@ -16,11 +16,12 @@ import numpy.typing as npt
 from numba import njit
 from scipy import special
 
-from qualify.pod.engine import fit_through, in_threads
+from qualify.pod.engine import SMALL_BATCH, fit_through
 from qualify.pod.kernels import LINK_NUMBERS
 from qualify.pod.links import Array
 from qualify.pod.simulation import GAMMA, S11, UNIT, mixed, place_of
 from qualify.pod.trials import TrialFits
+from qualify.threads import in_threads
 
 NEAR_ZERO = 0.02  # |r| below which r* is r: such a statement is kept anyway
 FIRTH_STEPS, FIRTH_HALVINGS, FIRTH_GAIN = 200, 40, 1e-11
@@ -138,7 +139,7 @@ def _firth_held(t: Array, hits: Array, psi: float, level: float, free: Array, ro
 def firth_curves(t: Array, hits: Array) -> Array:
     """Intercept, slope and penalised height (replicates, 3) of Firth's logit curves."""
     out = np.empty((len(t), 3))
-    in_threads(lambda a, b: _firth_free(t[a:b], hits[a:b], out[a:b]), len(t))
+    in_threads(lambda a, b: _firth_free(t[a:b], hits[a:b], out[a:b]), len(t), SMALL_BATCH)
     return out
 
 
@@ -149,7 +150,7 @@ def firth_roots(t: Array, hits: Array, curves: Array, psi: float, level: float) 
     def work(a: int, b: int) -> None:
         _firth_held(t[a:b], hits[a:b], psi, level, curves[a:b], out[a:b])
 
-    in_threads(work, len(t))
+    in_threads(work, len(t), SMALL_BATCH)
     return out
 
 
@@ -205,7 +206,7 @@ def bootstrap_places(
             number, t[p], hits[p], level, start[p], slope[p], rank, own[p], places, found[p]
         )
 
-    in_threads(work, len(rows))
+    in_threads(work, len(rows), SMALL_BATCH)
     out = np.full(len(fits.hits), np.inf)
     out[rows] = found
     return out

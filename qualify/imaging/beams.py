@@ -1,0 +1,216 @@
+"""Scans with beams: the linear and the sectorial scan, one focal law a beam.
+
+A beam leaves an aperture under an angle, crosses the scan face, and runs straight in the block; its
+image is a line of ranges along its axis. The focal law is fixed, as in an instrument: the delays
+of the aperture for a focus on the axis, or for a plane front where no focus is declared. Delays
+through a standoff are those of the fastest path (`qualify.recording.paths`) and of Snell's law.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qualify.errors import refuse
+from qualify.imaging.grid import Grid
+from qualify.imaging.laws import PIXELS, TABLE, Law
+from qualify.imaging.modes import Mode
+from qualify.imaging.signals import Signals
+from qualify.imaging.total_focusing import relative_width, speeds, window_over
+from qualify.recording.paths import times_us
+from qualify.recording.probe import Standoff, element_centres_mm
+from qualify.recording.record import Recording
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Beam:
+    """One beam.
+
+    Attributes
+    ----------
+    first, last : elements first to last − 1 are its aperture.
+    entry_mm : x where its axis crosses the scan face.
+    angle_deg : of its axis in the block, from the normal, towards larger x.
+    axis_us : one-way time along the axis from the aperture's centre to the face.
+    late_us : (last − first,) one-way time of each element beyond that of the axis.
+    """
+
+    first: int
+    last: int
+    entry_mm: float
+    angle_deg: float
+    axis_us: float
+    late_us: Array
+
+
+def beams_of(recording: Recording, mode: Mode) -> tuple[Beam, ...]:
+    """Return the beams of a linear or sectorial scan, in ascending order along the face.
+
+    Raises
+    ------
+    InputError : if the aperture is larger than the array, or a beam cannot enter the block.
+    """
+    elements = recording.probe.elements
+    if mode.focusing == "linear":
+        size = mode.aperture_elements or 0
+        if size > elements:
+            raise refuse(
+                f"mode {mode.name}: aperture_elements",
+                f"{size} elements, and the array has {elements}",
+                "give an aperture within the array",
+            )
+        angle = _refracted(recording, mode)
+        return tuple(_beam(recording, mode, k, k + size, angle) for k in range(elements - size + 1))
+    assert mode.angle_from_deg is not None
+    assert mode.angle_to_deg is not None
+    assert mode.angle_step_deg is not None
+    count = int((mode.angle_to_deg - mode.angle_from_deg) / mode.angle_step_deg + 1e-9) + 1
+    angles = mode.angle_from_deg + mode.angle_step_deg * np.arange(count)
+    return tuple(_beam(recording, mode, 0, elements, float(angle)) for angle in angles)
+
+
+def _refracted(recording: Recording, mode: Mode) -> float:
+    """Return the angle in the block of a front parallel to the array."""
+    coupling = recording.coupling
+    if not isinstance(coupling, Standoff):
+        return 0.0
+    above, below = speeds(recording)
+    sine = math.sin(math.radians(coupling.angle_deg)) * below / above
+    if abs(sine) >= 1.0:
+        raise refuse(
+            f"mode {mode.name}",
+            f"the wedge angle of {coupling.angle_deg:g}° lies beyond the critical angle",
+            "a linear scan needs a beam that enters the block",
+        )
+    return math.degrees(math.asin(sine))
+
+
+def _beam(recording: Recording, mode: Mode, first: int, last: int, angle_deg: float) -> Beam:
+    centres = element_centres_mm(recording.probe, recording.coupling)[first:last]
+    middle = centres.mean(axis=0)
+    above, below = speeds(recording)
+    sine = math.sin(math.radians(angle_deg))
+    steep = sine * above / below
+    if abs(steep) >= 1.0:
+        raise refuse(
+            f"mode {mode.name}",
+            f"no ray of the standoff gives {angle_deg:g}° in the block",
+            "give angles below it",
+        )
+    level = math.sqrt(1.0 - steep * steep)
+    run = -middle[1] / level
+    entry = float(middle[0] + run * steep)
+    axis_us = run / above
+    if mode.focus_mm is None:
+        late = -((centres - middle) @ np.array([steep, level])) / above
+    else:
+        rise = math.cos(math.radians(angle_deg))
+        focus = np.array([[entry + mode.focus_mm * sine, mode.focus_mm * rise]])
+        way = times_us(centres, focus, recording.coupling, recording.medium)[:, 0]
+        late = way - axis_us - mode.focus_mm / below
+    return Beam(first, last, entry, angle_deg, axis_us, np.asarray(late))
+
+
+@dataclass(frozen=True, slots=True)
+class Ranges:
+    """Ranges along the beams: `count` of them from `start_mm` in steps, padded to whole tiles."""
+
+    start_mm: float
+    step_mm: float
+    count: int
+    padded: int
+
+    def along_mm(self) -> Array:
+        """Return the ranges (padded,)."""
+        return np.asarray(self.start_mm + self.step_mm * np.arange(self.padded))
+
+
+def ranges_for(beams: tuple[Beam, ...], grid: Grid) -> Ranges:
+    """Return ranges that reach all of a grid along every beam, in steps of its depth step."""
+    steepest = max(abs(math.radians(beam.angle_deg)) for beam in beams)
+    z = grid.z_mm()
+    last = float(z[-1]) / math.cos(steepest)
+    count = math.ceil((last - float(z[0])) / grid.step_z_mm - 1e-9) + 2
+    return Ranges(float(z[0]), grid.step_z_mm, count, -(-count // PIXELS) * PIXELS)
+
+
+def beams_law(
+    recording: Recording,
+    signals: Signals,
+    mode: Mode,
+    beams: tuple[Beam, ...],
+    ranges: Ranges,
+    *,
+    weighted: bool,
+) -> Law:
+    """Return the law of a scan: the pixels are the ranges of each beam in turn."""
+    probe = recording.probe
+    above, below = speeds(recording)
+    along = ranges.along_mm()
+    table = np.zeros((probe.elements, len(beams) * ranges.padded), np.float32)
+    for k, beam in enumerate(beams):
+        at = slice(k * ranges.padded, (k + 1) * ranges.padded)
+        table[beam.first : beam.last, at] = (
+            beam.axis_us + beam.late_us[:, None] + along[None, :] / below
+        )
+    each = ranges.padded // PIXELS
+    size = beams[0].last - beams[0].first
+    centres = element_centres_mm(probe, recording.coupling)
+    nowhere = np.zeros(len(beams) * ranges.padded)
+    return Law(
+        kind=TABLE,
+        x_mm=np.ascontiguousarray(centres[:, 0]),
+        height_mm=np.ascontiguousarray(-centres[:, 1]),
+        pixel_x_mm=nowhere,
+        pixel_z_mm=nowhere,
+        table_us=table,
+        first=np.repeat(np.array([beam.first for beam in beams], np.int64), each),
+        last=np.repeat(np.array([beam.last for beam in beams], np.int64), each),
+        window=window_over(mode, size) if weighted else np.ones(size, np.float32),
+        above=above,
+        below=below,
+        zero_us=signals.start_us / 2.0,
+        rate_mhz=signals.rate_mhz,
+        carrier_mhz=signals.carrier_mhz,
+        largest_sine=2.0,
+        width=relative_width(recording, mode) if weighted else 0.0,
+        spreading=False,
+    )
+
+
+def on_grid(
+    values: NDArray[np.float32], beams: tuple[Beam, ...], ranges: Ranges, grid: Grid
+) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+    """Return values (rows, columns) on a grid from values (beams, padded) along beams.
+
+    Magnitudes are interpolated, linearly between beams and along them. The second array says
+    where a pixel lies between two beams and inside their ranges; elsewhere the value is 0.
+    """
+    out = np.zeros(grid.shape, np.float32)
+    inside = np.zeros(grid.shape, np.bool_)
+    x, number = grid.x_mm(), np.arange(len(beams), dtype=np.float64)
+    entry = np.array([beam.entry_mm for beam in beams])
+    angle = np.radians([beam.angle_deg for beam in beams])
+    for row, depth in enumerate(grid.z_mm()):
+        crossing = entry + depth * np.tan(angle)
+        beam = np.interp(x, crossing, number)
+        reach = (depth / np.cos(np.interp(beam, number, angle)) - ranges.start_mm) / ranges.step_mm
+        held = (x >= crossing[0] - 1e-9) & (x <= crossing[-1] + 1e-9)
+        held &= (reach >= -1e-9) & (reach <= ranges.count - 1)
+        out[row, held] = _between(values, beam[held], np.maximum(reach[held], 0.0))
+        inside[row] = held
+    return out, inside
+
+
+def _between(values: NDArray[np.float32], beam: Array, reach: Array) -> Array:
+    """Return values at fractional beams and ranges (points,), linearly interpolated."""
+    b = np.minimum(beam.astype(np.int64), max(len(values) - 2, 0))
+    r = np.minimum(reach.astype(np.int64), values.shape[1] - 2)
+    u, v = beam - b, reach - r
+    b2 = np.minimum(b + 1, len(values) - 1)
+    near = values[b, r] * (1 - v) + values[b, r + 1] * v
+    far = values[b2, r] * (1 - v) + values[b2, r + 1] * v
+    return np.asarray(near * (1 - u) + far * u)

@@ -1,0 +1,143 @@
+"""Compiled loops of the images: delayed signals of half a matrix summed over pairs, pixel by pixel.
+
+Signals are complex, moved down to zero frequency, so that their nearest sample will do where the
+carrier would need finely spaced ones. The carrier is put back exactly: its phase at the sum of two
+one-way times is the product of two phasors, one an element and pixel. Pixels come in tiles of
+`PIXELS`, near to each other, so that the stretch of signal that a tile needs stays in the cache.
+The pair loop is outside and the pixel loop inside; fetching samples and doing arithmetic on them
+are loops apart, so that the second is vectorised. Coherence costs little on top of total focusing.
+
+Layout. `signals` (pairs, samples): two float32 seen as one int64, the first and last sample zero;
+pairs with transmit ≤ receive in the order of `qualify.recording.record`. `late` (elements, PIXELS)
+float32: one-way times in samples. `turn` (elements, 3·PIXELS): cosine and sine of the carrier's
+phase, zero where an element takes no part, and its weight in the amplitude. The plain numpy form
+of all of it is the reference in `tests/imaging/plain.py`.
+
+Source: coherent sums after Holmes, Drinkwater and Wilcox 2005 (total focusing); mean of unit
+phasors as in directional statistics (Mardia and Jupp 2000), both from memory.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qualify.imaging.laws import PIXELS, Floats, Law, fast, tile_laws
+
+AMPLITUDE_ROWS = 5  # in-phase and quadrature sum, sum of unit phasors (2), sum of squares
+TINY = np.float32(1e-30)  # added to a squared modulus, so that zero has no phase and no infinity
+P2, P3, P4 = 2 * PIXELS, 3 * PIXELS, 4 * PIXELS
+ZERO, HALF, ONE, TWO = np.float32(0.0), np.float32(0.5), np.float32(1.0), np.float32(2.0)
+
+
+@fast
+def first_pair(i: int, elements: int) -> int:
+    """Row of the pair (i, i) in half a matrix."""
+    return i * elements - (i * (i - 1)) // 2
+
+
+@fast
+def fetch(
+    signal: NDArray[np.int64],
+    one: Floats,
+    other: Floats,
+    index: NDArray[np.uint32],
+    fetched: NDArray[np.int64],
+) -> None:
+    """Fetch the nearest sample of one pair for each pixel of a tile."""
+    end = np.float32(signal.shape[0] - 1)
+    for p in range(PIXELS):
+        index[p] = np.uint32(np.int32(min(max(one[p] + other[p], ZERO), end)))
+    for p in range(PIXELS):
+        fetched[p] = signal[np.uint64(index[p])]
+
+
+@fast
+def _add(s: Floats, turn: Floats, row: Floats, share: np.float32) -> None:
+    """Add one pair, its receiver turned by `turn`, to the sums over receivers (5·PIXELS)."""
+    for p in range(PIXELS):
+        x, y = s[2 * p], s[2 * p + 1]
+        c, d = turn[p], turn[PIXELS + p]
+        re, im = c * x - d * y, c * y + d * x
+        square = re * re + im * im
+        unit = share / np.sqrt(square + TINY)
+        weight = share * turn[P2 + p]
+        row[p] += weight * re
+        row[PIXELS + p] += weight * im
+        row[P2 + p] += unit * re
+        row[P3 + p] += unit * im
+        row[P4 + p] += share * square
+
+
+@fast
+def _add_two(s: Floats, turn: Floats, r: Floats, turn2: Floats, row: Floats) -> None:
+    """Add two pairs of one transmitter, so that the sums are read and written once."""
+    for p in range(PIXELS):
+        x, y = s[2 * p], s[2 * p + 1]
+        c, d = turn[p], turn[PIXELS + p]
+        re, im = c * x - d * y, c * y + d * x
+        square = re * re + im * im
+        unit = ONE / np.sqrt(square + TINY)
+        weight = turn[P2 + p]
+        x, y = r[2 * p], r[2 * p + 1]
+        c, d = turn2[p], turn2[PIXELS + p]
+        re2, im2 = c * x - d * y, c * y + d * x
+        square2 = re2 * re2 + im2 * im2
+        unit2 = ONE / np.sqrt(square2 + TINY)
+        weight2 = turn2[P2 + p]
+        row[p] += weight * re + weight2 * re2
+        row[PIXELS + p] += weight * im + weight2 * im2
+        row[P2 + p] += unit * re + unit2 * re2
+        row[P3 + p] += unit * im + unit2 * im2
+        row[P4 + p] += square + square2
+
+
+@fast
+def _close(row: Floats, turn: Floats, total: Floats) -> None:
+    """Turn the sums over receivers by the transmitter's phase and add them, each pair twice."""
+    for p in range(PIXELS):
+        c, d = TWO * turn[p], TWO * turn[PIXELS + p]
+        weight = turn[P2 + p]
+        re, im = row[p], row[PIXELS + p]
+        total[p] += weight * (c * re - d * im)
+        total[PIXELS + p] += weight * (c * im + d * re)
+        re, im = row[P2 + p], row[P3 + p]
+        total[P2 + p] += c * re - d * im
+        total[P3 + p] += c * im + d * re
+        total[P4 + p] += (c * c + d * d) * HALF * row[P4 + p]
+
+
+@fast
+def sum_pairs(signals: NDArray[np.int64], law: Law, start: int, stop: int, out: Floats) -> None:
+    """Write the sums over all pairs for tiles start to stop.
+
+    out : (5, pixels): in-phase and quadrature sum of the weighted signals, cosine and sine sum of
+        their unit phasors, sum of squared moduli; a pair of two elements counts twice.
+    """
+    n = law.x_mm.shape[0]
+    late, turn = np.empty((n, PIXELS), np.float32), np.empty((n, P3), np.float32)
+    row, total = np.empty(5 * PIXELS, np.float32), np.empty(5 * PIXELS, np.float32)
+    index = np.empty(PIXELS, np.uint32)
+    here, there = np.empty(PIXELS, np.int64), np.empty(PIXELS, np.int64)
+    s, r = here.view(np.float32), there.view(np.float32)
+    for tile in range(start, stop):
+        tile_laws(law, tile, late, turn)
+        first, last = law.first[tile], law.last[tile]
+        total[:] = 0.0
+        for i in range(first, last):
+            row[:] = 0.0
+            pair = first_pair(i, n)
+            fetch(signals[pair], late[i], late[i], index, here)
+            _add(s, turn[i], row, HALF)
+            j = i + 1
+            while j + 1 < last:
+                fetch(signals[pair + j - i], late[i], late[j], index, here)
+                fetch(signals[pair + j + 1 - i], late[i], late[j + 1], index, there)
+                _add_two(s, turn[j], r, turn[j + 1], row)
+                j += 2
+            if j < last:
+                fetch(signals[pair + j - i], late[i], late[j], index, here)
+                _add(s, turn[j], row, ONE)
+            _close(row, turn[i], total)
+        at = tile * PIXELS
+        for c in range(5):
+            for p in range(PIXELS):
+                out[c, at + p] = total[c * PIXELS + p]

@@ -1,0 +1,42 @@
+"""The plain form of the images: the reference that the compiled loops are tested against.
+
+`exact_sums` needs no recording: it takes the delayed signals of point scatterers from their closed
+form in double precision. `plain_images` is a pair loop in numpy over a prepared recording, the form
+one writes first; frozen, it is also the baseline of `qualify bench`.
+"""
+
+import numpy as np
+
+from qualify.recording.paths import times_us
+from qualify.recording.points import pulse_sigma_us
+from qualify.recording.probe import element_centres_mm
+
+
+def exact_signals(recording, points_mm, amplitudes, places_mm):
+    """Yield i, j and the analytic signal (places,) of each pair at its exact delay."""
+    probe, coupling, medium = recording.probe, recording.coupling, recording.medium
+    centres = element_centres_mm(probe, coupling)
+    here = times_us(centres, places_mm, coupling, medium)
+    there = times_us(centres, points_mm, coupling, medium)
+    sigma = pulse_sigma_us(probe.centre_mhz, probe.bandwidth_fraction)
+    for i in range(probe.elements):
+        for j in range(i, probe.elements):
+            signal = np.zeros(len(places_mm), complex)
+            for k, size in enumerate(amplitudes):
+                late = here[i] + here[j] - there[i, k] - there[j, k]
+                wave = -0.5 * (late / sigma) ** 2 + 2j * np.pi * probe.centre_mhz * late
+                signal += size * np.exp(wave)
+            yield i, j, signal
+
+
+def exact_sums(recording, points_mm, amplitudes, places_mm, weights=None):
+    """Return the sum of signals, of unit phasors, and of squares (places,) over all pairs."""
+    signal = np.zeros(len(places_mm), complex)
+    unit, squares = signal.copy(), np.zeros(len(places_mm))
+    for i, j, value in exact_signals(recording, points_mm, amplitudes, places_mm):
+        twice = 1.0 if i == j else 2.0
+        weight = 1.0 if weights is None else weights[i] * weights[j]
+        signal += twice * weight * value
+        unit += twice * value / np.maximum(np.abs(value), 1e-300)
+        squares += twice * np.abs(value) ** 2
+    return signal, unit, squares
