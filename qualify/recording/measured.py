@@ -6,12 +6,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from qualify.errors import Fault, InputError, refuse
 from qualify.files import digest, read_bytes, read_toml, validated
 from qualify.recording.arrays import Numbers, array_from_bytes
-from qualify.recording.record import Provenance, Recording, Signals, half_pairs
+from qualify.recording.pair_order import column_order
+from qualify.recording.record import Provenance, Recording, Signals
 from qualify.recording.side_car import SideCar
 
 
@@ -121,15 +121,6 @@ def _arranged(array: Numbers, car: SideCar) -> Signals:
         return pairs if car.pair_order == "by_row" else pairs[column_order(n)]
     full = pairs.reshape(n, n, -1)
     return full if car.pair_order == "by_row" else np.ascontiguousarray(full.transpose(1, 0, 2))
-
-
-def column_order(elements: int) -> NDArray[np.int64]:
-    """Return where, in half a matrix by column, each pair (pairs,) of one by row lies.
-
-    Pair (i, j) with i ≤ j, counted from 0, is number j(j+1)/2 + i by column.
-    """
-    transmit, receive = half_pairs(elements)
-    return receive * (receive + 1) // 2 + transmit
 
 
 def _full_scale(dtype: np.dtype[Any], car: SideCar) -> float | None:

@@ -67,14 +67,14 @@ def record_points(
     sigma = pulse_sigma_us(probe.centre_mhz, probe.bandwidth_fraction)
     out = np.zeros((len(transmit), samples), np.float32)
     for k, size in enumerate(sizes):
-        _add_pulses(out, way[transmit, k] + way[receive, k], size, time, probe.centre_mhz, sigma)
+        add_pulses(out, way[transmit, k] + way[receive, k], size, time, probe.centre_mhz, sigma)
     provenance = Provenance("simulated", "point scatterers with exact delays", None, LEFT_OUT)
     return Recording(
         out, sampling_mhz, start_us, probe, coupling, medium, provenance, full_scale=1.0
     )
 
 
-def _add_pulses(
+def add_pulses(
     out: NDArray[np.float32],
     arrival_us: NDArray[np.float64],
     size: float,
