@@ -24,8 +24,20 @@ from qualify.recording.wall import Wall, find_wall
 
 
 @dataclass(frozen=True, slots=True)
+class Figures:
+    """The figures of a recording that is not silent; see their classes."""
+
+    order: AxisOrder
+    reciprocity: Reciprocity
+    clipping: Clipping
+    levels: ElementLevels
+    offset: Offset
+    wall: Wall
+
+
+@dataclass(frozen=True, slots=True)
 class Examination:
-    """All figures of one recording.
+    """What there is to know of one recording before it is imaged.
 
     Attributes
     ----------
@@ -33,9 +45,7 @@ class Examination:
     signal : `simulated` or `measured`.
     peak : largest amplitude, in the unit of the samples.
     rms : of all samples.
-    period_us : of the centre frequency of the probe.
-    order, reciprocity, clipping, levels, offset, wall : see their classes; None, all of them,
-        where the recording is silent: nothing but zeros.
+    figures : None where the recording is silent, nothing but zeros.
     """
 
     elements: int
@@ -44,18 +54,7 @@ class Examination:
     signal: str
     peak: float
     rms: float
-    period_us: float
-    order: AxisOrder | None
-    reciprocity: Reciprocity | None
-    clipping: Clipping | None
-    levels: ElementLevels | None
-    offset: Offset | None
-    wall: Wall | None
-
-    @property
-    def silent(self) -> bool:
-        """Whether all samples are zero."""
-        return self.peak == 0.0
+    figures: Figures | None
 
     def summary(self) -> dict[str, Any]:
         """Return the figures as nested plain values, for JSON."""
@@ -66,7 +65,6 @@ def examine(recording: Recording) -> Examination:
     """Return the figures of a recording; it is left as it is."""
     samples = recording.samples
     peak = float(max(samples.max(), -samples.min()))
-    banded = in_band(recording) if peak else samples
     return Examination(
         elements=recording.probe.elements,
         sample_count=recording.sample_count,
@@ -74,11 +72,17 @@ def examine(recording: Recording) -> Examination:
         signal=recording.provenance.signal,
         peak=peak,
         rms=float(np.sqrt(np.mean(np.square(samples, dtype=np.float64)))),
-        period_us=1.0 / recording.probe.centre_mhz,
-        order=axis_order(recording) if peak else None,
-        reciprocity=reciprocity(recording, banded) if peak else None,
-        clipping=clipping(recording) if peak else None,
-        levels=element_levels(recording, banded) if peak else None,
-        offset=offset(recording) if peak else None,
-        wall=find_wall(recording) if peak else None,
+        figures=_figures(recording) if peak else None,
+    )
+
+
+def _figures(recording: Recording) -> Figures:
+    banded = in_band(recording)
+    return Figures(
+        axis_order(recording),
+        reciprocity(recording, banded),
+        clipping(recording),
+        element_levels(recording, banded),
+        offset(recording),
+        find_wall(recording),
     )

@@ -11,7 +11,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, Field
 
 from qualify.blocks.metrology import STRICT, Finite, Positive
-from qualify.recording.faults import Examination
+from qualify.recording.faults import Examination, Figures
 
 Fraction = Annotated[float, Field(ge=0, le=1)]
 Code = Literal[
@@ -98,11 +98,12 @@ class GateCount:
 def gate(examination: Examination, limits: GateLimits | None = None) -> GateResult:
     """Judge an examination by the limits."""
     limits = limits or GateLimits()
-    if examination.silent:
+    figures = examination.figures
+    if figures is None:
         return GateResult((Reason("silent", "every sample is zero"),), ())
     judges = (_order, _reciprocity, _clipping, _elements, _offset, _wall)
-    reasons = tuple(reason for judge in judges for reason in judge(examination, limits))
-    return GateResult(reasons, tuple(_not_shown(examination)))
+    reasons = tuple(reason for judge in judges for reason in judge(figures, limits))
+    return GateResult(reasons, tuple(_not_shown(figures)))
 
 
 def count_gate(results: Sequence[GateResult]) -> GateCount:
@@ -115,9 +116,8 @@ def count_gate(results: Sequence[GateResult]) -> GateCount:
     return GateCount(accepted, len(results) - accepted, tuple(sorted(counts.items())))
 
 
-def _order(examination: Examination, limits: GateLimits) -> Iterator[Reason]:
-    order = examination.order
-    assert order is not None
+def _order(figures: Figures, limits: GateLimits) -> Iterator[Reason]:
+    order = figures.order
     found, least = order.band_fraction, limits.band_fraction_least
     other = order.other_band_fraction
     if other is not None and other > found:
@@ -129,8 +129,8 @@ def _order(examination: Examination, limits: GateLimits) -> Iterator[Reason]:
     elif found < least and order.white_fraction <= WHITE_MOST:
         yield Reason(
             "axis_order",
-            f"{found:.2f} of the energy lies in the probe's band, least {least:g}: the sample axis, "
-            "the sampling frequency or the probe is not as told, or there is only noise",
+            f"{found:.2f} of the energy lies in the probe's band, least {least:g}: the sample "
+            "axis, the sampling frequency or the probe is not as told, or there is only noise",
         )
     if order.other_alike_fraction is not None and order.alike_fraction is not None:
         alike, by_column = order.alike_fraction, order.other_alike_fraction
@@ -142,9 +142,8 @@ def _order(examination: Examination, limits: GateLimits) -> Iterator[Reason]:
             )
 
 
-def _reciprocity(examination: Examination, limits: GateLimits) -> Iterator[Reason]:
-    found = examination.reciprocity
-    assert found is not None
+def _reciprocity(figures: Figures, limits: GateLimits) -> Iterator[Reason]:
+    found = figures.reciprocity
     if found.residual_db is None or found.worst_db is None:
         return
     if found.residual_db > limits.reciprocity_db_most:
@@ -156,14 +155,13 @@ def _reciprocity(examination: Examination, limits: GateLimits) -> Iterator[Reaso
     if found.worst_db > limits.reciprocity_element_db_most:
         yield Reason(
             "reciprocity",
-            f"in the pairs of element {found.worst_element} they differ by {found.worst_db:.1f} dB, "
-            f"most {limits.reciprocity_element_db_most:g} dB",
+            f"in the pairs of element {found.worst_element} they differ by {found.worst_db:.1f} "
+            f"dB, most {limits.reciprocity_element_db_most:g} dB",
         )
 
 
-def _clipping(examination: Examination, limits: GateLimits) -> Iterator[Reason]:
-    found = examination.clipping
-    assert found is not None
+def _clipping(figures: Figures, limits: GateLimits) -> Iterator[Reason]:
+    found = figures.clipping
     if found.samples_fraction > limits.clipped_samples_fraction_most:
         yield Reason(
             "clipping",
@@ -172,9 +170,8 @@ def _clipping(examination: Examination, limits: GateLimits) -> Iterator[Reason]:
         )
 
 
-def _elements(examination: Examination, limits: GateLimits) -> Iterator[Reason]:
-    levels = examination.levels
-    assert levels is not None
+def _elements(figures: Figures, limits: GateLimits) -> Iterator[Reason]:
+    levels = figures.levels
     dead = levels.dead(limits.dead_db)
     if len(dead) > limits.dead_elements_most:
         yield Reason(
@@ -183,7 +180,7 @@ def _elements(examination: Examination, limits: GateLimits) -> Iterator[Reason]:
             f"{limits.dead_elements_most}",
         )
     weak = tuple(k for k in levels.weak(limits.weak_db) if k not in dead)
-    most = limits.weak_elements_fraction_most * examination.elements
+    most = limits.weak_elements_fraction_most * len(levels.transmit_db)
     if len(weak) > most:
         yield Reason(
             "weak_elements",
@@ -197,9 +194,8 @@ def _listed(numbers: tuple[int, ...]) -> str:
     return f"{noun} {', '.join(map(str, numbers))}"
 
 
-def _offset(examination: Examination, limits: GateLimits) -> Iterator[Reason]:
-    found = examination.offset
-    assert found is not None
+def _offset(figures: Figures, limits: GateLimits) -> Iterator[Reason]:
+    found = figures.offset
     if found.worst_fraction > limits.offset_fraction_most:
         yield Reason(
             "offset",
@@ -208,9 +204,8 @@ def _offset(examination: Examination, limits: GateLimits) -> Iterator[Reason]:
         )
 
 
-def _wall(examination: Examination, limits: GateLimits) -> Iterator[Reason]:
-    wall = examination.wall
-    assert wall is not None
+def _wall(figures: Figures, limits: GateLimits) -> Iterator[Reason]:
+    wall = figures.wall
     if wall.expected_us is None:
         return
     if wall.level_db is None or wall.coherence_fraction is None or wall.start_offset_us is None:
@@ -225,18 +220,17 @@ def _wall(examination: Examination, limits: GateLimits) -> Iterator[Reason]:
             f"{limits.wall_db_least:g}; coherence {wall.coherence_fraction:.2f}, least "
             f"{limits.wall_coherence_least:g}",
         )
-    elif abs(wall.start_offset_us) > limits.start_periods_most * examination.period_us:
+    elif abs(wall.start_offset_us) > limits.start_periods_most * wall.period_us:
         yield Reason(
             "start_time",
             f"the back wall lies {wall.start_offset_us:+.3f} µs from where it is expected, most "
-            f"{limits.start_periods_most * examination.period_us:g} µs",
+            f"{limits.start_periods_most * wall.period_us:g} µs",
         )
 
 
-def _not_shown(examination: Examination) -> Iterator[str]:
-    parts = (examination.reciprocity, examination.levels, examination.wall, examination.order)
-    reciprocity, levels, wall, order = parts
-    assert reciprocity and levels and wall and order
+def _not_shown(figures: Figures) -> Iterator[str]:
+    reciprocity, levels, wall = figures.reciprocity, figures.levels, figures.wall
+    order = figures.order
     if reciprocity.reason:
         yield f"reciprocity: {reciprocity.reason}"
     if levels.reason:

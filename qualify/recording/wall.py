@@ -32,6 +32,7 @@ class Wall:
     coherence_fraction : power of the mean over mean power at that peak, 0 to 1.
     start_offset_us : by how much later than expected the echo lies; a pulse peaks some time after
         its onset, so that a measured recording shows up to a period or two.
+    period_us : of the centre frequency of the probe, the measure of that offset.
     reason : why a value does not exist, in words; empty where all do.
     """
 
@@ -39,6 +40,7 @@ class Wall:
     level_db: float | None
     coherence_fraction: float | None
     start_offset_us: float | None
+    period_us: float
     reason: str
 
 
@@ -73,13 +75,12 @@ def wall_times_us(probe: Probe, coupling: Contact | Standoff, medium: Medium) ->
 
 def find_wall(recording: Recording) -> Wall:
     """Look for the back wall around the time at which it is expected."""
-    thickness = recording.medium.thickness_mm
-    if thickness is None:
-        return Wall(None, None, None, None, "no thickness is told, so no back wall is looked for")
+    if recording.medium.thickness_mm is None:
+        return _none(recording, None, "no thickness is told, so no back wall is looked for")
     tilt = 0.0 if isinstance(recording.coupling, Contact) else recording.coupling.angle_deg
     if abs(tilt) > STEEPEST_DEG:
         words = f"the array is tilted by {tilt:g} degrees and shows no wall parallel to the face"
-        return Wall(None, None, None, None, words)
+        return _none(recording, None, words)
     expected = wall_times_us(recording.probe, recording.coupling, recording.medium)
     soonest = float(expected.min())
     last = recording.start_us + (recording.sample_count - 1) / recording.sampling_mhz
@@ -88,8 +89,12 @@ def find_wall(recording: Recording) -> Wall:
             f"the echo is expected from {soonest:.2f} to {expected.max():.2f} µs, the recording "
             f"holds {recording.start_us:.2f} to {last:.2f} µs"
         )
-        return Wall(soonest, None, None, None, words)
+        return _none(recording, soonest, words)
     return _looked_for(recording, expected, soonest)
+
+
+def _none(recording: Recording, expected_us: float | None, reason: str) -> Wall:
+    return Wall(expected_us, None, None, None, 1.0 / recording.probe.centre_mhz, reason)
 
 
 def _looked_for(recording: Recording, expected_us: Array, soonest_us: float) -> Wall:
@@ -101,7 +106,7 @@ def _looked_for(recording: Recording, expected_us: Array, soonest_us: float) -> 
     held = np.abs(late) <= reach
     level = np.abs(mean[held])
     if not level.any():
-        return Wall(soonest_us, None, None, None, "there is no signal around the expected time")
+        return _none(recording, soonest_us, "there is no signal around the expected time")
     peak = int(np.argmax(level))
     quiet = max(float(np.median(level)), QUIETEST * float(level[peak]))
     return Wall(
@@ -109,6 +114,7 @@ def _looked_for(recording: Recording, expected_us: Array, soonest_us: float) -> 
         20.0 * math.log10(float(level[peak]) / quiet),
         float(level[peak] ** 2 / power[held][peak]),
         float(late[held][peak] + _between(level, peak) / recording.sampling_mhz),
+        1.0 / recording.probe.centre_mhz,
         "",
     )
 

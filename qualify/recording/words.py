@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from qualify.recording.faults import Examination
+from qualify.recording.faults import Examination, Figures
 from qualify.recording.gate import GateCount, GateLimits, GateResult
 
 
@@ -11,15 +11,17 @@ def examination_lines(examination: Examination, limits: GateLimits) -> list[str]
     shape = "half" if examination.is_half else "full"
     head = (
         f"{examination.signal}; {examination.elements} elements, {shape} matrix, "
-        f"{examination.sample_count} samples; peak {examination.peak:.4g}, rms {examination.rms:.3g}"
+        f"{examination.sample_count} samples; peak {examination.peak:.4g}, "
+        f"rms {examination.rms:.3g}"
     )
-    return [head] if examination.silent else [head, *_figures(examination, limits)]
+    if examination.figures is None:
+        return [head]
+    return [head, *_figures(examination.figures, limits)]
 
 
-def _figures(examination: Examination, limits: GateLimits) -> Iterator[str]:
-    order, levels, wall = examination.order, examination.levels, examination.wall
-    pairs, clip, mean = examination.reciprocity, examination.clipping, examination.offset
-    assert order and levels and wall and pairs and clip and mean
+def _figures(figures: Figures, limits: GateLimits) -> Iterator[str]:
+    order, levels, wall = figures.order, figures.levels, figures.wall
+    pairs, clip, mean = figures.reciprocity, figures.clipping, figures.offset
     yield (
         f"axis order: {order.band_fraction:.3f} of the energy of the loudest stretches lies in the "
         f"probe's band; white noise has {order.white_fraction:.2f}"
