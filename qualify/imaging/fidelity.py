@@ -144,12 +144,10 @@ def point_spread(imager: Imager, like: Recording, point_mm: tuple[float, float])
             return PointSpread(point_mm, None, None, axial, None, None, None, reason)
         width_x, width_z = _widths(image)
         if width_x is None or width_z is None:
-            across, down = (
-                across * (2 if width_x is None else 1),
-                down * (2 if width_z is None else 1),
-            )
+            across *= 2.0 if width_x is None else 1.0
+            down *= 2.0 if width_z is None else 1.0
             continue
-        if last or (across, down) == (lateral, axial):
+        if last or (across <= CLOSE_TO * width_x and down <= CLOSE_TO * width_z):
             peak = np.unravel_index(int(np.argmax(image.values)), image.values.shape)
             return PointSpread(
                 point_mm, width_x, width_z, axial, float(image.values[peak]),
