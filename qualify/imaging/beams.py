@@ -23,6 +23,9 @@ from qualify.recording.probe import Standoff, element_centres_mm
 from qualify.recording.record import Recording
 
 Array = NDArray[np.float64]
+RANGE_STEP = (
+    0.2  # wavelengths: the cubic between ranges is then within 0.1 dB of a pulse's envelope
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,25 +119,37 @@ def _beam(recording: Recording, mode: Mode, first: int, last: int, angle_deg: fl
 
 @dataclass(frozen=True, slots=True)
 class Ranges:
-    """Ranges along the beams: `count` of them from `start_mm` in steps, padded to whole tiles."""
+    """Ranges along the beams: `count` of them from `start_mm` in steps.
+
+    `each` places are kept for a beam, so that no tile holds beams of different apertures; `total`
+    fills whole tiles.
+    """
 
     start_mm: float
     step_mm: float
     count: int
-    padded: int
+    each: int
+    total: int
 
     def along_mm(self) -> Array:
-        """Return the ranges (padded,)."""
-        return np.asarray(self.start_mm + self.step_mm * np.arange(self.padded))
+        """Return the ranges (each,)."""
+        return np.asarray(self.start_mm + self.step_mm * np.arange(self.each))
 
 
-def ranges_for(beams: tuple[Beam, ...], grid: Grid) -> Ranges:
-    """Return ranges that reach all of a grid along every beam, in steps of its depth step."""
+def ranges_for(beams: tuple[Beam, ...], grid: Grid, wavelength_mm: float) -> Ranges:
+    """Return ranges that reach all of a grid along every beam.
+
+    Their step divides the grid's depth step and is at most `RANGE_STEP` wavelengths in the block.
+    """
     steepest = max(abs(math.radians(beam.angle_deg)) for beam in beams)
     z = grid.z_mm()
     last = float(z[-1]) / math.cos(steepest)
-    count = math.ceil((last - float(z[0])) / grid.step_z_mm - 1e-9) + 2
-    return Ranges(float(z[0]), grid.step_z_mm, count, -(-count // PIXELS) * PIXELS)
+    step = grid.step_z_mm / math.ceil(grid.step_z_mm / (RANGE_STEP * wavelength_mm) - 1e-9)
+    count = math.ceil((last - float(z[0])) / step - 1e-9) + 4
+    one_aperture = len({beam.first for beam in beams}) == 1
+    each = count if one_aperture else -(-count // PIXELS) * PIXELS
+    total = -(-len(beams) * each // PIXELS) * PIXELS
+    return Ranges(float(z[0]), step, count, each, total)
 
 
 def beams_law(
@@ -150,16 +165,16 @@ def beams_law(
     probe = recording.probe
     above, below = speeds(recording)
     along = ranges.along_mm()
-    table = np.zeros((probe.elements, len(beams) * ranges.padded), np.float32)
+    table = np.zeros((probe.elements, ranges.total), np.float32)
     for k, beam in enumerate(beams):
-        at = slice(k * ranges.padded, (k + 1) * ranges.padded)
+        at = slice(k * ranges.each, (k + 1) * ranges.each)
         table[beam.first : beam.last, at] = (
             beam.axis_us + beam.late_us[:, None] + along[None, :] / below
         )
-    each = ranges.padded // PIXELS
+    of_tile = [beams[k] for k in np.arange(0, ranges.total, PIXELS) // ranges.each]
     size = beams[0].last - beams[0].first
     centres = element_centres_mm(probe, recording.coupling)
-    nowhere = np.zeros(len(beams) * ranges.padded)
+    nowhere = np.zeros(ranges.total)
     return Law(
         kind=TABLE,
         x_mm=np.ascontiguousarray(centres[:, 0]),
@@ -167,8 +182,8 @@ def beams_law(
         pixel_x_mm=nowhere,
         pixel_z_mm=nowhere,
         table_us=table,
-        first=np.repeat(np.array([beam.first for beam in beams], np.int64), each),
-        last=np.repeat(np.array([beam.last for beam in beams], np.int64), each),
+        first=np.array([beam.first for beam in of_tile], np.int64),
+        last=np.array([beam.last for beam in of_tile], np.int64),
         window=window_over(mode, size) if weighted else np.ones(size, np.float32),
         above=above,
         below=below,
@@ -177,6 +192,7 @@ def beams_law(
         carrier_mhz=signals.carrier_mhz,
         largest_sine=2.0,
         width=relative_width(recording, mode) if weighted else 0.0,
+        between=True,
         spreading=False,
     )
 
@@ -184,11 +200,13 @@ def beams_law(
 def on_grid(
     values: NDArray[np.float32], beams: tuple[Beam, ...], ranges: Ranges, grid: Grid
 ) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
-    """Return values (rows, columns) on a grid from values (beams, padded) along beams.
+    """Return values (rows, columns) on a grid from values (total,) along beams.
 
-    Magnitudes are interpolated, linearly between beams and along them. The second array says
+    Magnitudes are interpolated, between beams and along them. The second array says
     where a pixel lies between two beams and inside their ranges; elsewhere the value is 0.
     """
+    held = values[: len(beams) * ranges.each].reshape(len(beams), ranges.each)
+    values = held[:, : ranges.count]
     out = np.zeros(grid.shape, np.float32)
     inside = np.zeros(grid.shape, np.bool_)
     x, number = grid.x_mm(), np.arange(len(beams), dtype=np.float64)
@@ -198,19 +216,31 @@ def on_grid(
         crossing = entry + depth * np.tan(angle)
         beam = np.interp(x, crossing, number)
         reach = (depth / np.cos(np.interp(beam, number, angle)) - ranges.start_mm) / ranges.step_mm
-        held = (x >= crossing[0] - 1e-9) & (x <= crossing[-1] + 1e-9)
-        held &= (reach >= -1e-9) & (reach <= ranges.count - 1)
-        out[row, held] = _between(values, beam[held], np.maximum(reach[held], 0.0))
-        inside[row] = held
+        between = (x >= crossing[0] - 1e-9) & (x <= crossing[-1] + 1e-9)
+        between &= (reach >= -1e-9) & (reach <= ranges.count - 1)
+        out[row, between] = _between(values, beam[between], np.maximum(reach[between], 0.0))
+        inside[row] = between
     return out, inside
 
 
 def _between(values: NDArray[np.float32], beam: Array, reach: Array) -> Array:
-    """Return values at fractional beams and ranges (points,), linearly interpolated."""
-    b = np.minimum(beam.astype(np.int64), max(len(values) - 2, 0))
-    r = np.minimum(reach.astype(np.int64), values.shape[1] - 2)
-    u, v = beam - b, reach - r
+    """Return values at fractional beams and ranges (points,).
+
+    Along a beam by the cubic through four ranges (Lagrange, Abramowitz and Stegun 25.2.13, from
+    memory), never below 0; linearly between beams.
+    """
+    b = np.minimum(beam.astype(np.int64), len(values) - 1)
     b2 = np.minimum(b + 1, len(values) - 1)
-    near = values[b, r] * (1 - v) + values[b, r + 1] * v
-    far = values[b2, r] * (1 - v) + values[b2, r + 1] * v
-    return np.asarray(near * (1 - u) + far * u)
+    r = np.clip(reach.astype(np.int64) - 1, 0, values.shape[1] - 4)
+    t = reach - r
+    weights = (
+        -(t - 1) * (t - 2) * (t - 3) / 6,
+        t * (t - 2) * (t - 3) / 2,
+        -t * (t - 1) * (t - 3) / 2,
+        t * (t - 1) * (t - 2) / 6,
+    )
+    near, far = (
+        np.maximum(sum(weight * values[k, r + n] for n, weight in enumerate(weights)), 0.0)
+        for k in (b, b2)
+    )
+    return np.asarray(near + (beam - b) * (far - near))

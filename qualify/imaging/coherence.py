@@ -60,7 +60,7 @@ def measure_of(sums: Sums, measure: Measure) -> Floats:
     """
     count = np.maximum(sums.count, 1.0)
     if measure == "vector_coherence":
-        found = np.abs(sums.unit) / count
+        found = (np.abs(sums.unit) / count).astype(np.float64)
     elif measure == "coherence_factor":
         found = _coherence_factor(sums, count)
     elif sums.phases is None:
@@ -70,11 +70,11 @@ def measure_of(sums: Sums, measure: Measure) -> Floats:
         found = _phase_factor(sums.phases, count)
     else:
         mean_sign = np.clip(sums.phases[4] / count, -1.0, 1.0)
-        found = 1.0 - np.sqrt(1.0 - mean_sign**2)
+        found = 1.0 - np.sqrt(1.0 - mean_sign.astype(np.float64) ** 2)
     return np.asarray(np.clip(found, 0.0, 1.0), dtype=np.float32)
 
 
-def _coherence_factor(sums: Sums, count: Floats) -> Floats:
+def _coherence_factor(sums: Sums, count: Floats) -> NDArray[np.float64]:
     power = np.abs(sums.signal.astype(np.complex128)) ** 2
     below = count * sums.squares.astype(np.float64)
     return np.asarray(np.divide(power, below, out=np.zeros_like(power), where=below > 0.0))

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qualify.errors import refuse
-from qualify.imaging.beams import beams_law, beams_of, on_grid, ranges_for
+from qualify.imaging.beams import Beam, Ranges, beams_law, beams_of, on_grid, ranges_for
 from qualify.imaging.coherence import Sums, measure_of, sums_of
 from qualify.imaging.grid import Grid, Image, decibels
 from qualify.imaging.kernels import AMPLITUDE_ROWS, sum_pairs
@@ -22,7 +22,7 @@ from qualify.imaging.phase_kernels import PHASE_ROWS, RECEIVE_ROWS, sum_phases, 
 from qualify.imaging.random_phase import random_level, random_level_of_pairs
 from qualify.imaging.signals import Signals, prepare
 from qualify.imaging.tiles import grid_pixels, run, taking_part
-from qualify.imaging.total_focusing import total_focusing_law
+from qualify.imaging.total_focusing import speeds, total_focusing_law
 from qualify.recording.probe import Contact
 from qualify.recording.record import Recording, samples_digest
 
@@ -74,8 +74,13 @@ class _Work:
             pixels = grid_pixels(self.grid)
             return total_focusing_law(self.recording, self.signals, mode, pixels, weighted=weighted)
         beams = beams_of(self.recording, mode)
-        ranges = ranges_for(beams, self.grid)
+        ranges = self.ranges(beams)
         return beams_law(self.recording, self.signals, mode, beams, ranges, weighted=weighted)
+
+    def ranges(self, beams: tuple[Beam, ...]) -> Ranges:
+        """Return the ranges along the beams of a scan."""
+        wavelength = speeds(self.recording)[1] / self.recording.probe.centre_mhz
+        return ranges_for(beams, self.grid, wavelength)
 
     def placed(self, mode: Mode, values: Floats) -> tuple[Floats, NDArray[np.bool_]]:
         """Return values of the law's pixels on the grid, and where there are any."""
@@ -84,8 +89,7 @@ class _Work:
             out[grid_pixels(self.grid).place] = values
             return out.reshape(self.grid.shape), np.ones(self.grid.shape, np.bool_)
         beams = beams_of(self.recording, mode)
-        ranges = ranges_for(beams, self.grid)
-        return on_grid(values.reshape(len(beams), ranges.padded), beams, ranges, self.grid)
+        return on_grid(values, beams, self.ranges(beams), self.grid)
 
 
 def _summed(kernel: str, signals: Signals, law: Law, *, threads: bool) -> Floats:

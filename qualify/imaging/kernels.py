@@ -1,11 +1,13 @@
 """Compiled loops of the images: delayed signals of half a matrix summed over pairs, pixel by pixel.
 
 Signals are complex, moved down to zero frequency, so that their nearest sample will do where the
-carrier would need finely spaced ones. The carrier is put back exactly: its phase at the sum of two
-one-way times is the product of two phasors, one an element and pixel. Pixels come in tiles of
-`PIXELS`, near to each other, so that the stretch of signal that a tile needs stays in the cache.
-The pair loop is outside and the pixel loop inside; fetching samples and doing arithmetic on them
-are loops apart, so that the second is vectorised. Coherence costs little on top of total focusing.
+carrier would need finely spaced ones: the error differs from pair to pair and goes in the mean
+over them. Where few pairs are summed, or all at one time, samples are interpolated. The carrier is
+put back exactly: its phase at the sum of two one-way times is the product of two phasors, one an
+element and pixel. Pixels come in tiles of `PIXELS`, near to each other, so that the stretch of
+signal that a tile needs stays in the cache. The pair loop is outside and the pixel loop inside;
+fetching samples and doing arithmetic on them are loops apart, so that the second is vectorised.
+Coherence costs little on top of total focusing.
 
 Layout. `signals` (pairs, samples): two float32 seen as one int64, the first and last sample zero;
 pairs with transmit ≤ receive in the order of `qualify.recording.record`. `late` (elements, PIXELS)
@@ -17,6 +19,8 @@ Source: coherent sums after Holmes, Drinkwater and Wilcox 2005 (total focusing);
 phasors as in directional statistics (Mardia and Jupp 2000), both from memory.
 """
 
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -26,6 +30,22 @@ AMPLITUDE_ROWS = 5  # in-phase and quadrature sum, sum of unit phasors (2), sum 
 TINY = np.float32(1e-30)  # added to a squared modulus, so that zero has no phase and no infinity
 P2, P3, P4 = 2 * PIXELS, 3 * PIXELS, 4 * PIXELS
 ZERO, HALF, ONE, TWO = np.float32(0.0), np.float32(0.5), np.float32(1.0), np.float32(2.0)
+
+
+class Hand(NamedTuple):
+    """Room for fetching (PIXELS): sample numbers, places between samples, following samples."""
+
+    number: NDArray[np.uint32]
+    part: Floats
+    following: NDArray[np.int64]
+
+
+@fast
+def empty_hand() -> Hand:
+    """Return room for fetching."""
+    return Hand(
+        np.empty(PIXELS, np.uint32), np.empty(PIXELS, np.float32), np.empty(PIXELS, np.int64)
+    )
 
 
 @fast
@@ -39,15 +59,33 @@ def fetch(
     signal: NDArray[np.int64],
     one: Floats,
     other: Floats,
-    index: NDArray[np.uint32],
+    between: bool,
+    hand: Hand,
     fetched: NDArray[np.int64],
 ) -> None:
-    """Fetch the nearest sample of one pair for each pixel of a tile."""
-    end = np.float32(signal.shape[0] - 1)
+    """Fetch one pair for each pixel of a tile: the nearest sample, or between two samples.
+
+    Either loop of fetching is scalar, one sample of eight bytes at a time; all else is vectorised.
+    """
+    end, index = np.float32(signal.shape[0] - 2), hand.number
+    if not between:
+        for p in range(PIXELS):
+            index[p] = np.uint32(np.int32(min(max(one[p] + other[p], ZERO), end)))
+        for p in range(PIXELS):
+            fetched[p] = signal[np.uint64(index[p])]
+        return
     for p in range(PIXELS):
-        index[p] = np.uint32(np.int32(min(max(one[p] + other[p], ZERO), end)))
+        late = min(max(one[p] + other[p] - HALF, ZERO), end)
+        index[p] = np.uint32(np.int32(late))
+        hand.part[p] = late - np.floor(late)
     for p in range(PIXELS):
         fetched[p] = signal[np.uint64(index[p])]
+    for p in range(PIXELS):
+        hand.following[p] = signal[np.uint64(index[p] + np.uint32(1))]
+    s, r = fetched.view(np.float32), hand.following.view(np.float32)
+    for p in range(PIXELS):
+        s[2 * p] += hand.part[p] * (r[2 * p] - s[2 * p])
+        s[2 * p + 1] += hand.part[p] * (r[2 * p + 1] - s[2 * p + 1])
 
 
 @fast
@@ -115,7 +153,7 @@ def sum_pairs(signals: NDArray[np.int64], law: Law, start: int, stop: int, out: 
     n = law.x_mm.shape[0]
     late, turn = np.empty((n, PIXELS), np.float32), np.empty((n, P3), np.float32)
     row, total = np.empty(5 * PIXELS, np.float32), np.empty(5 * PIXELS, np.float32)
-    index = np.empty(PIXELS, np.uint32)
+    hand, between = empty_hand(), law.between
     here, there = np.empty(PIXELS, np.int64), np.empty(PIXELS, np.int64)
     s, r = here.view(np.float32), there.view(np.float32)
     for tile in range(start, stop):
@@ -125,16 +163,16 @@ def sum_pairs(signals: NDArray[np.int64], law: Law, start: int, stop: int, out: 
         for i in range(first, last):
             row[:] = 0.0
             pair = first_pair(i, n)
-            fetch(signals[pair], late[i], late[i], index, here)
+            fetch(signals[pair], late[i], late[i], between, hand, here)
             _add(s, turn[i], row, HALF)
             j = i + 1
             while j + 1 < last:
-                fetch(signals[pair + j - i], late[i], late[j], index, here)
-                fetch(signals[pair + j + 1 - i], late[i], late[j + 1], index, there)
+                fetch(signals[pair + j - i], late[i], late[j], between, hand, here)
+                fetch(signals[pair + j + 1 - i], late[i], late[j + 1], between, hand, there)
                 _add_two(s, turn[j], r, turn[j + 1], row)
                 j += 2
             if j < last:
-                fetch(signals[pair + j - i], late[i], late[j], index, here)
+                fetch(signals[pair + j - i], late[i], late[j], between, hand, here)
                 _add(s, turn[j], row, ONE)
             _close(row, turn[i], total)
         at = tile * PIXELS

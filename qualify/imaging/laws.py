@@ -6,7 +6,7 @@ own. Times through a standoff are those of `qualify.recording.paths`, by the sam
 """
 
 from collections.abc import Callable
-from typing import NamedTuple, TypeVar
+from typing import NamedTuple, TypeVar, cast
 
 import numpy as np
 from numba import njit
@@ -24,8 +24,8 @@ Loop = TypeVar("Loop", bound=Callable[..., object])
 
 def fast(loop: Loop) -> Loop:
     """Compile a loop: cached, without the lock of the interpreter, sums in any order."""
-    compiled: Loop = njit(cache=True, nogil=True, fastmath=True, error_model="numpy")(loop)
-    return compiled
+    compile_it = njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
+    return cast(Loop, compile_it(loop))
 
 
 class Law(NamedTuple):
@@ -45,6 +45,7 @@ class Law(NamedTuple):
     carrier_mhz : frequency the signals were moved down by.
     largest_sine : elements that see a pixel under a larger angle (in the block) take no part.
     width : element width over wavelength (above the face) for the directivity, 0 for none.
+    between : whether to interpolate between samples, else the nearest is taken.
     spreading : whether each leg is multiplied by the root of its length.
     """
 
@@ -64,6 +65,7 @@ class Law(NamedTuple):
     carrier_mhz: float
     largest_sine: float
     width: float
+    between: bool
     spreading: bool
 
 

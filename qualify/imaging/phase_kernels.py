@@ -6,7 +6,19 @@ Layout and conventions are those of `qualify.imaging.kernels`.
 import numpy as np
 from numpy.typing import NDArray
 
-from qualify.imaging.kernels import HALF, ONE, P2, P3, P4, TINY, TWO, ZERO, fetch, first_pair
+from qualify.imaging.kernels import (
+    HALF,
+    ONE,
+    P2,
+    P3,
+    P4,
+    TINY,
+    TWO,
+    ZERO,
+    empty_hand,
+    fetch,
+    first_pair,
+)
 from qualify.imaging.laws import PIXELS, Floats, Law, fast, tile_laws
 
 PHASE_ROWS = 5  # sums of phases, of their squares, moduli and signs, and of real signs
@@ -70,7 +82,7 @@ def sum_phases(signals: NDArray[np.int64], law: Law, start: int, stop: int, out:
     """
     n = law.x_mm.shape[0]
     late, turn = np.empty((n, PIXELS), np.float32), np.empty((n, 3 * PIXELS), np.float32)
-    row, index = np.empty(PHASE_ROWS * PIXELS, np.float32), np.empty(PIXELS, np.uint32)
+    row, hand = np.empty(PHASE_ROWS * PIXELS, np.float32), empty_hand()
     fetched = np.empty(PIXELS, np.int64)
     s = fetched.view(np.float32)
     for tile in range(start, stop):
@@ -79,7 +91,7 @@ def sum_phases(signals: NDArray[np.int64], law: Law, start: int, stop: int, out:
         for i in range(law.first[tile], law.last[tile]):
             pair = first_pair(i, n)
             for j in range(i, law.last[tile]):
-                fetch(signals[pair + j - i], late[i], late[j], index, fetched)
+                fetch(signals[pair + j - i], late[i], late[j], law.between, hand, fetched)
                 _add_phases(s, turn[i], turn[j], row, ONE if i == j else TWO)
         at = tile * PIXELS
         for c in range(PHASE_ROWS):
@@ -131,7 +143,7 @@ def sum_receivers(signals: NDArray[np.int64], law: Law, start: int, stop: int, o
     n = law.x_mm.shape[0]
     late, turn = np.empty((n, PIXELS), np.float32), np.empty((n, 3 * PIXELS), np.float32)
     received = np.empty((n, 2 * PIXELS), np.float32)
-    row, index = np.empty(RECEIVE_ROWS * PIXELS, np.float32), np.empty(PIXELS, np.uint32)
+    row, hand = np.empty(RECEIVE_ROWS * PIXELS, np.float32), empty_hand()
     fetched = np.empty(PIXELS, np.int64)
     s = fetched.view(np.float32)
     for tile in range(start, stop):
@@ -142,7 +154,7 @@ def sum_receivers(signals: NDArray[np.int64], law: Law, start: int, stop: int, o
         for i in range(first, last):
             pair = first_pair(i, n)
             for j in range(i, last):
-                fetch(signals[pair + j - i], late[i], late[j], index, fetched)
+                fetch(signals[pair + j - i], late[i], late[j], law.between, hand, fetched)
                 if i == j:
                     for p in range(2 * PIXELS):
                         s[p] *= HALF

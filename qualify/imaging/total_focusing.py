@@ -13,6 +13,8 @@ from qualify.imaging.tiles import Pixels
 from qualify.recording.probe import Contact, element_centres_mm
 from qualify.recording.record import Recording
 
+MANY = 32  # elements whose pairs, each with its own error of the nearest sample, average it out
+
 
 def speeds(recording: Recording) -> tuple[float, float]:
     """Return velocities in mm/µs above and below the scan face; in contact they are one."""
@@ -65,5 +67,6 @@ def total_focusing_law(
         carrier_mhz=signals.carrier_mhz,
         largest_sine=2.0 if largest is None else float(np.sin(np.radians(largest))),
         width=relative_width(recording, mode) if weighted else 0.0,
+        between=probe.elements < MANY or largest is not None,
         spreading=mode.corrections.spreading and weighted,
     )
