@@ -32,8 +32,8 @@ DRAWS = 100_000
 MOST_IN_BLOCK = 2_000_000
 MANY = 128.0  # effective signals from which a limit is within 1 % of simulations
 MOST_SIGN_SUMS = 1_100_000
-NORMAL_99 = 2.3263478740408408  # of the standard normal distribution: 99 %
-NORMAL_995 = 2.5758293035489004
+NORMAL_995 = 2.5758293035489004  # 99.5 % of the standard normal distribution
+TURNED = -7.0 / 8.0  # correlation of the spreads of φ and of φ turned by half a turn
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,23 +130,34 @@ def _factor(steps: Steps) -> RandomLevel:
 
 
 def _phase(steps: Steps) -> RandomLevel:
-    """Return the level of max(0, 1 − σ(φ)/σ₀), σ₀ = π/√3.
+    """Return the level of max(0, 1 − σ(φ)/σ₀), σ₀ = π/√3, σ the smaller of two spreads.
 
-    Many: of a uniform phase σ²/σ₀² has variance 4/(5N) and third cumulant 16/(35N²), and
-    falls short of 1 by 1/N. So the measure has mean 3/(5N), sd 1/√(5N) and skewness .7028/√N
-    before it is clipped at 0; its quantile by the first Cornish-Fisher term.
+    The spreads are those of φ and of φ turned by half a turn, as the measure has it. Many: of a
+    uniform phase σ²/σ₀² has variance 4/(5N) and third cumulant 16/(35N²), and falls short of 1 by
+    1/N; so 1 − σ/σ₀ has mean 3/(5N), sd 1/√(5N) and skewness .7028/√N. The two correlate by −7/8:
+    E[x²(1 − x)²] = 1/30. So the larger of two normal variables, clipped at 0; its 99 % level is
+    the 99.5 % level of one, with the first Cornish-Fisher term.
     """
     name: Measure = "phase_coherence_factor"
     n = effective_steps(steps)
     if n < MANY:
         return _simulated(name, steps, _phase_of_noise)
     shift, sd, skewness = 0.6 / n, 1.0 / math.sqrt(5.0 * n), 0.7028 / math.sqrt(n)
-    ratio = shift / sd
-    mean = shift * float(special.ndtr(ratio)) + sd * math.exp(-0.5 * ratio**2) / math.sqrt(
-        2.0 * math.pi
-    )
-    level = shift + sd * (NORMAL_99 + (NORMAL_99**2 - 1.0) * skewness / 6.0)
-    return RandomLevel(name, n, mean, None, level, "limit of many")
+    level = shift + sd * (NORMAL_995 + (NORMAL_995**2 - 1.0) * skewness / 6.0)
+    return RandomLevel(name, n, sd * _mean_of_larger(shift / sd), None, level, "limit of many")
+
+
+def _mean_of_larger(shift: float) -> float:
+    """Return E max(0, shift + Z₁, shift + Z₂) of standard normal Z correlated by −7/8.
+
+    The larger is the mean of the two plus half their distance, which are independent.
+    """
+    apart, together = math.sqrt((1.0 - TURNED) / 2.0), math.sqrt((1.0 + TURNED) / 2.0)
+    distance = np.linspace(0.0, 8.0, 801)
+    density = 2.0 * np.exp(-0.5 * distance**2) / math.sqrt(2.0 * math.pi)
+    middle = (shift + apart * distance) / together
+    above = middle * special.ndtr(middle) + np.exp(-0.5 * middle**2) / math.sqrt(2.0 * math.pi)
+    return float(np.trapezoid(density * together * above, distance))
 
 
 def _sign(steps: Steps) -> RandomLevel:
@@ -198,8 +209,11 @@ def _simulated(
 
 def _phase_of_noise(rng: np.random.Generator, draws: int, weight: Array) -> Array:
     phase = math.pi * (2.0 * rng.random((draws, len(weight))) - 1.0)
-    variance = phase**2 @ weight - (phase @ weight) ** 2
-    return np.asarray(np.maximum(0.0, 1.0 - np.sqrt(3.0 * variance) / math.pi))
+    turned = phase - math.pi * np.sign(phase)
+    variance = np.minimum(
+        phase**2 @ weight - (phase @ weight) ** 2, turned**2 @ weight - (turned @ weight) ** 2
+    )
+    return np.asarray(np.maximum(0.0, 1.0 - np.sqrt(3.0 * np.maximum(variance, 0.0)) / math.pi))
 
 
 def _factor_of_noise(rng: np.random.Generator, draws: int, weight: Array) -> Array:

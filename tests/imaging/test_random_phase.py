@@ -30,7 +30,8 @@ def measured(measure, signals):
         power = (np.abs(signals) ** 2).sum(axis=1)
         return np.abs(signals.sum(axis=1)) ** 2 / (signals.shape[1] * power)
     if measure == "phase_coherence_factor":
-        return np.maximum(0, 1 - np.angle(signals).std(axis=1) / (math.pi / math.sqrt(3)))
+        spread = np.minimum(np.angle(signals).std(axis=1), np.angle(-signals).std(axis=1))
+        return np.maximum(0, 1 - spread / (math.pi / math.sqrt(3)))
     return 1 - np.sqrt(1 - np.sign(signals.real).mean(axis=1) ** 2)
 
 
