@@ -15,6 +15,7 @@ from qualify import __version__
 from qualify.cli.bench import bench
 from qualify.cli.common import AsJson, Study, answering, say_next, show
 from qualify.cli.pod import pod_app
+from qualify.cli.recordings import Limits, check_all, record, write_example
 from qualify.cli.tables import false_calls, sizing
 
 CAUTION = (
@@ -37,6 +38,7 @@ class Example(StrEnum):
     study = "study"
     calls = "calls"
     tables = "tables"
+    recording = "recording"
 
 
 def _version(value: bool) -> None:
@@ -100,41 +102,64 @@ def new(
 @app.command()
 def example(
     what: Annotated[Example, typer.Argument(help="What to show.", show_default=False)],
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            help="With recording: folder to write an invented one to.", show_default=False
+        ),
+    ] = None,
 ) -> None:
     """Print a commented example of a file."""
-    with answering(writes=False):
+    with answering(writes=out is not None):
+        from qualify.errors import refuse
         from qualify.study.template import example_explained, example_text
 
+        if out is not None:
+            if what is not Example.recording:
+                raise refuse("--out", f"given with {what.value}", "give it with recording only")
+            write_example(out)
+            return
         typer.echo(example_text(what.value))
         if explained := example_explained(what.value):
             typer.echo(explained, err=True)
-        say_next("qualify new DIR writes all files of a study at once")
+        say_next(
+            "qualify example recording --out DIR writes it with an invented array"
+            if what is Example.recording
+            else "qualify new DIR writes all files of a study at once"
+        )
 
 
 @app.command()
 def check(
     paths: Annotated[
-        list[Path], typer.Argument(help="Studies and block files.", show_default=False)
+        list[Path],
+        typer.Argument(help="Studies, block files, recordings, side-cars.", show_default=False),
     ],
+    limits: Limits = None,
     as_json: AsJson = False,
 ) -> None:
-    """Check studies and block files, and print totals of a study without showing truth.
+    """Check studies, block files and recordings; totals of a study show no truth.
 
+    Recordings are examined and judged; one that is rejected is counted, not refused.
     Changes nothing.
     """
     with answering(writes=False):
-        from qualify.study.totals import check_lines, check_path
+        document, lines, checked = check_all(paths, limits)
+        show(document, as_json, lambda: lines)
+        kinds = zip(paths, document["checked"], strict=True)
+        studies = [str(path) for path, found in kinds if found["what"] == "study"]
+        if studies:
+            say_next(f"qualify dossier {studies[0]}")
+        elif checked:
+            say_next(_after_recordings([one.path for one in checked if not one.result.accepted]))
+        else:
+            say_next("qualify draw BLOCK --out FILE.pdf")
 
-        documents = [check_path(path) for path in paths]
-        show(
-            {"checked": documents},
-            as_json,
-            lambda: [line for document in documents for line in check_lines(document)],
-        )
-        studies = [str(p) for p, d in zip(paths, documents, strict=True) if d["what"] == "study"]
-        say_next(
-            f"qualify dossier {studies[0]}" if studies else "qualify draw BLOCK --out FILE.pdf"
-        )
+
+def _after_recordings(rejected: list[str]) -> str:
+    if rejected:
+        return f"mend what is told of {rejected[0]}, or record anew; rejected ones are counted"
+    return "image the recordings, or qualify record SIDE_CAR --out FILE.h5 to keep one as a file"
 
 
 @app.command()
@@ -183,6 +208,7 @@ def dossier(
         _dossier(study, out, as_json)
 
 
+app.command()(record)
 app.command()(bench)
 
 

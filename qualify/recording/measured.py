@@ -24,20 +24,38 @@ class _Taken:
 def import_recording(path: Path, name: str | None = None) -> Recording:
     """Return the recording that a side-car and the array beside it describe.
 
-    The samples stay in the unit of the array, less its zero level, as float32. A full matrix stays
-    full, half a one stays half, in the order of `Recording`.
-
     Raises
     ------
     InputError : with every fault of the side-car, or every fault of the array.
     """
     name = name or str(path)
     car = validated(SideCar, read_toml(path, name), name)
+    content = read_bytes(path.parent / car.array, f"{name}: array {car.array}")
+    told = (path.name, digest(read_bytes(path, name)))
+    return recording_of(car, content, name, (told,))
+
+
+def recording_of(
+    car: SideCar, content: bytes, name: str, files: tuple[tuple[str, str], ...] = ()
+) -> Recording:
+    """Return the recording in the bytes of the array that a side-car describes.
+
+    The samples stay in the unit of the array, less its zero level, as float32. A full matrix stays
+    full, half a one stays half, in the order of `Recording`.
+
+    Parameters
+    ----------
+    name : of the side-car, used in messages.
+    files : name and digest of files it was read from; that of the array is added.
+
+    Raises
+    ------
+    InputError : with every fault of the array.
+    """
     place = f"{name}: array {car.array}"
-    content = read_bytes(path.parent / car.array, place)
     array = array_from_bytes(content, car.array_format, car.variable, place)
     taken = _checked(array, car, place)
-    files = ((path.name, digest(read_bytes(path, name))), (car.array, digest(content)))
+    files = (*files, (car.array, digest(content)))
     return Recording(
         samples=taken.samples,
         sampling_mhz=car.sampling_mhz,

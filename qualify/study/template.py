@@ -19,6 +19,7 @@ from qualify.blocks.definition import Block
 from qualify.reading.call_sheet import Call, CallRow
 from qualify.reading.key import KeyRow, SetRow
 from qualify.reading.tables import MatchedCallRow, MeasurementRow, OpportunityRow
+from qualify.recording.side_car import SideCar
 from qualify.study.data import DataSources
 from qualify.study.declaration import Declaration
 from qualify.study.flat import columns_of
@@ -28,10 +29,11 @@ from qualify.study.toml_text import to_toml
 from qualify.study.workbook import WorkbookStudy, write_workbook
 
 Model = TypeVar("Model", bound=BaseModel)
-What = Literal["block", "study", "plan", "data", "sets", "key", "calls", "tables"]
+What = Literal["block", "study", "plan", "data", "sets", "key", "calls", "tables", "recording"]
 NOTE = "READ ME.txt"
 BLOCK = "blocks/example_block.toml"
 CALLS = "call_sheets/r1_new.csv"
+RECORDING = "recording.toml"
 FILES: dict[str, str] = {
     "block": BLOCK,
     "study": "study.toml",
@@ -49,6 +51,8 @@ HEADS: dict[str, str] = {
     "All content is invented. EXAMPLE VALUES: replace every one of them, numbers too,\n"
     "and then set invented = false. Coded ids only, no names of persons or companies.",
     "data.toml": "Where the data lie. File names are relative to this folder.",
+    RECORDING: "A side-car: what the numbers of an array are, in a TOML file beside it.\n"
+    "All content is invented. EXAMPLE VALUES: replace every one of them, numbers too.",
     BLOCK: "One reference block as built. Millimetres, degrees; x from the engraved end, y from "
     "edge L,\nz depth from face A.\n"
     "All content is invented. EXAMPLE VALUES: replace every one of them, numbers too.",
@@ -103,6 +107,8 @@ def example_text(what: What) -> str:
     if what == "tables":
         kinds = (OpportunityRow, MatchedCallRow, MeasurementRow)
         return "".join(",".join(kind.model_fields) + "\n" for kind in kinds)
+    if what == "recording":
+        return to_toml(_toml(RECORDING, SideCar), head=HEADS[RECORDING])
     return template_files()[FILES[what]].decode()
 
 

@@ -99,7 +99,7 @@ def _table(model: BaseModel, path: tuple[str, ...]) -> Iterator[str]:
 
 def _holds_tables(field: FieldInfo) -> bool:
     item = item_of(field)
-    return item is not None and item is not str
+    return item is not None and item is not str and get_origin(item) is not Literal
 
 
 def _key(model: BaseModel, name: str, *, explained: bool) -> Iterator[str]:

@@ -176,6 +176,21 @@ WORDS: dict[str, dict[str, str]] = {
         "remedies": "what was done about deviations, and who signed",
         "transfer": "from these blocks to the component and to real damage, leg by leg",
     },
+    "Probe": {
+        "name": "coded name of the array",
+        "elements": "elements",
+        "pitch_mm": "from the centre of an element to the centre of the next, mm",
+        "element_width_mm": "width of an element along the array, mm",
+        "passive_width_mm": "length of an element across the array, mm",
+        "centre_mhz": "centre frequency, MHz",
+        "bandwidth_fraction": "-6 dB bandwidth of the pulse-echo response over its centre, 0 to 2",
+    },
+    "Medium": {
+        "longitudinal_m_per_s": "velocity of longitudinal waves, m/s, measured on this block",
+        "longitudinal_u_m_per_s": "its standard uncertainty, m/s",
+        "thickness_mm": "thickness, mm, where a back wall parallel to the scan face is to be seen; "
+        "without it neither back wall nor start time are checked",
+    },
     "DataSources": {
         "format": "version of this layout; leave it at 1",
         "call_sheets": "the readers' call sheets",

@@ -1,0 +1,95 @@
+"""Commands of recordings: `record`, and what `check` and `example` do with them."""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from qualify.cli.common import answering, say_next
+
+if TYPE_CHECKING:
+    from qualify.study.recordings import CheckedRecording
+
+Limits = Annotated[
+    Path | None,
+    typer.Option(help="Limits of the gate for recordings (TOML); default: common practice."),
+]
+
+
+def record(
+    side_car: Annotated[
+        Path,
+        typer.Argument(
+            metavar="SIDE_CAR", help="Side-car (TOML) beside the array.", show_default=False
+        ),
+    ],
+    out: Annotated[Path, typer.Option(help="File to write: .h5.", show_default=False)],
+    limits: Limits = None,
+) -> None:
+    """Read a measured matrix by its side-car and write it as one HDF5 recording.
+
+    A recording that the gate rejects is written too: it is evidence, and counts.
+    """
+    with answering():
+        from qualify.errors import refuse
+        from qualify.files import write_whole
+        from qualify.recording.archive import recording_bytes
+        from qualify.study.recordings import ARCHIVES, check_recording, load_limits
+
+        if out.suffix.lower() not in ARCHIVES:
+            raise refuse(str(out), f"ends in '{out.suffix}'", "end it in .h5")
+        if side_car.suffix.lower() in ARCHIVES:
+            raise refuse(str(side_car), "is a recording already", "give a side-car")
+        checked = check_recording(side_car, load_limits(limits))
+        write_whole(out, recording_bytes(checked.recording))
+        for line in checked.lines():
+            typer.echo(line)
+        typer.echo(f"wrote {out}", err=True)
+        say_next(f"qualify check {out}")
+
+
+def check_all(
+    paths: Sequence[Path], limits: Path | None
+) -> tuple[dict[str, Any], list[str], "list[CheckedRecording]"]:
+    """Check studies, block files and recordings in their order; return document and lines."""
+    from qualify.study.recordings import (
+        check_recording,
+        is_recording,
+        load_limits,
+        totals_document,
+        totals_lines,
+    )
+    from qualify.study.totals import check_lines, check_path
+
+    judged_by = load_limits(limits)
+    documents: list[dict[str, Any]] = []
+    lines: list[str] = []
+    checked: list[CheckedRecording] = []
+    for path in paths:
+        if is_recording(path):
+            checked.append(check_recording(path, judged_by))
+            documents.append(checked[-1].document())
+            lines += checked[-1].lines()
+        else:
+            documents.append(check_path(path))
+            lines += check_lines(documents[-1])
+    document: dict[str, Any] = {"checked": documents}
+    if checked:
+        document["recordings"] = totals_document(checked)
+    return document, [*lines, *totals_lines(checked)], checked
+
+
+def write_example(folder: Path) -> None:
+    """Write the invented example of a recording."""
+    from qualify.errors import refuse
+    from qualify.files import write_folder
+    from qualify.study.example_recording import ARCHIVE, example_recording_files
+    from qualify.study.template import RECORDING
+
+    if folder.exists() and (folder.is_file() or any(folder.iterdir())):
+        raise refuse(str(folder), "is there already", "give a new or empty folder")
+    files = example_recording_files()
+    write_folder(folder, files, mark=RECORDING)
+    typer.echo(f"wrote {', '.join(sorted(files))} in {folder} (invented data)", err=True)
+    say_next(f"qualify check {folder / RECORDING} {folder / ARCHIVE}")
