@@ -92,7 +92,8 @@ def _mat_hdf5(content: bytes, variable: str, name: str) -> Any:
         if not isinstance(found, h5py.Dataset) or found.dtype.hasobject:
             return None
         if found.dtype.names:
-            return np.zeros((), np.complex128) if found.dtype.names == ("real", "imag") else None
+            told = found.dtype.names == ("real", "imag")
+            return np.zeros(found.shape[::-1], np.complex128) if told else None
         return np.transpose(found[()])
 
 

@@ -72,7 +72,9 @@ def recording_of(
 
 
 def _checked(array: Numbers, car: SideCar, place: str) -> _Taken:
-    faults = [*_faults_of_type(array, car, place), *_faults_of_shape(array, car, place)]
+    faults = list(_faults_of_type(array, car, place))
+    if array.dtype.kind in "iufc":
+        faults += _faults_of_shape(array, car, place)
     if faults:
         raise InputError(faults)
     with np.errstate(over="ignore"):
