@@ -61,10 +61,11 @@ def crossings_mm(element: Array, point: Array, above: float, below: float) -> Ar
     Notes
     -----
     At the crossing the derivative of the time vanishes, which is Snell's law:
-    sin(angle above) / velocity above = sin(angle below) / velocity below.
+    sin(angle above) / velocity above = sin(angle below) / velocity below. Points on the face are
+    reached as those just below it: beyond the critical angle along the face.
     """
     ex, height = element[:, None, 0], -element[:, None, 1]
-    px, depth = point[None, :, 0], point[None, :, 1]
+    px, depth = point[None, :, 0], np.maximum(point[None, :, 1], CLOSE_MM)
     low, high = np.minimum(ex, px) + 0.0 * height, np.maximum(ex, px) + 0.0 * height
     share = height / (height + depth * below / above)
     x = ex + (px - ex) * share
