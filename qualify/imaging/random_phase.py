@@ -1,63 +1,26 @@
 """What a measure of coherence reads where all phases are random.
 
 No coherence is read without that level. It supposes signals whose phases are independent and
-spread evenly, as electronic noise has them. Grain is not so: after focusing on transmission its
-signals agree over neighbouring receivers (`speckle_receive_coherence`), so that its level comes
-from blank scans.
+spread evenly, as electronic noise has them in the pairs of a recording; over receivers after
+focusing on transmission see `random_receivers`. Grain is not so: there its signals agree over
+neighbouring receivers (`speckle_receive_coherence`), so that its level comes from blank scans.
 """
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import lru_cache
-from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special, stats
 
+from qualify.imaging.chance import TAIL, How, RandomLevel, simulated_level
 from qualify.imaging.modes import Measure
-from qualify.imaging.resultant import (
-    TAIL,
-    Steps,
-    effective_steps,
-    pair_steps,
-    resultant,
-)
+from qualify.imaging.resultant import Steps, effective_steps, pair_steps, resultant
 
-Array = NDArray[np.float64]
-How = Literal["exact", "limit of many", "simulated"]
-SEED = 20261126
-DRAWS = 100_000
-MOST_IN_BLOCK = 2_000_000
 MANY = 128.0  # effective signals from which a limit is within 1 % of simulations
 MOST_SIGN_SUMS = 1_100_000
 NORMAL_995 = 2.5758293035489004  # 99.5 % of the standard normal distribution
 TURNED = -7.0 / 8.0  # correlation of the spreads of φ and of φ turned by half a turn
-
-
-@dataclass(frozen=True, slots=True)
-class RandomLevel:
-    """A measure of coherence of random phases.
-
-    Attributes
-    ----------
-    effective : signals of equal weight that count for as much.
-    mean, level_99 : expectation, and the value that at most 1 in 100 pass.
-    sd : standard deviation, None where only a limit without it is at hand.
-    how : `exact`; `limit of many` signals, within 1 %; `simulated` with `seed`.
-    mean_error, level_error : Monte-Carlo standard errors of mean and level; 0 if not simulated.
-    """
-
-    measure: Measure
-    effective: float
-    mean: float
-    sd: float | None
-    level_99: float
-    how: How
-    seed: int | None = None
-    mean_error: float = 0.0
-    level_error: float = 0.0
 
 
 def random_level(measure: Measure, signals: int) -> RandomLevel:
@@ -122,7 +85,7 @@ def _factor(steps: Steps) -> RandomLevel:
     name: Measure = "coherence_factor"
     effective = effective_steps(steps)
     if len(steps) > 1 and effective < MANY:
-        return _simulated(name, steps, _factor_of_noise)
+        return _simulated(name, steps)
     level = -math.expm1(math.log(TAIL) / (effective - 1.0))
     sd = math.sqrt((effective - 1.0) / (effective + 1.0)) / effective
     how: How = "exact" if len(steps) == 1 else "limit of many"
@@ -141,7 +104,7 @@ def _phase(steps: Steps) -> RandomLevel:
     name: Measure = "phase_coherence_factor"
     n = effective_steps(steps)
     if n < MANY:
-        return _simulated(name, steps, _phase_of_noise)
+        return _simulated(name, steps)
     shift, sd, skewness = 0.6 / n, 1.0 / math.sqrt(5.0 * n), 0.7028 / math.sqrt(n)
     level = shift + sd * (NORMAL_995 + (NORMAL_995**2 - 1.0) * skewness / 6.0)
     return RandomLevel(name, n, sd * _mean_of_larger(shift / sd), None, level, "limit of many")
@@ -187,36 +150,6 @@ def _sign(steps: Steps) -> RandomLevel:
     return RandomLevel(name, effective, mean, sd, level, "exact")
 
 
-def _simulated(
-    measure: Measure,
-    steps: Steps,
-    of_noise: Callable[[np.random.Generator, int, Array], Array],
-) -> RandomLevel:
+def _simulated(measure: Measure, steps: Steps) -> RandomLevel:
     weight = np.concatenate([np.full(count, one) for one, count in steps])
-    weight /= weight.sum()
-    rng = np.random.default_rng([SEED, *measure.encode(), len(weight)])
-    block = max(1, MOST_IN_BLOCK // len(weight))
-    sizes = [min(block, DRAWS - start) for start in range(0, DRAWS, block)]
-    found = np.sort(np.concatenate([of_noise(rng, size, weight) for size in sizes]))
-    mean, sd = float(found.mean()), float(found.std(ddof=1))
-    middle, spread = (1.0 - TAIL) * DRAWS, math.sqrt(TAIL * (1.0 - TAIL) * DRAWS)
-    level, low, high = (found[int(middle + shift * spread)] for shift in (0.0, -1.0, 1.0))
-    return RandomLevel(
-        measure, effective_steps(steps), mean, sd, float(level), "simulated", SEED,
-        sd / math.sqrt(DRAWS), float(high - low) / 2.0,
-    )  # fmt: skip
-
-
-def _phase_of_noise(rng: np.random.Generator, draws: int, weight: Array) -> Array:
-    phase = math.pi * (2.0 * rng.random((draws, len(weight))) - 1.0)
-    turned = phase - math.pi * np.sign(phase)
-    variance = np.minimum(
-        phase**2 @ weight - (phase @ weight) ** 2, turned**2 @ weight - (turned @ weight) ** 2
-    )
-    return np.asarray(np.maximum(0.0, 1.0 - np.sqrt(3.0 * np.maximum(variance, 0.0)) / math.pi))
-
-
-def _factor_of_noise(rng: np.random.Generator, draws: int, weight: Array) -> Array:
-    real, imaginary = rng.standard_normal((2, draws, len(weight)))
-    power = (real**2 + imaginary**2) @ weight
-    return np.asarray(((real @ weight) ** 2 + (imaginary @ weight) ** 2) / power)
+    return simulated_level(measure, weight / weight.sum(), effective_steps(steps))

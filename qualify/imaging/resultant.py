@@ -14,9 +14,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, special
 
+from qualify.imaging.chance import TAIL
+
 Array = NDArray[np.float64]
 Steps = Sequence[tuple[float, int]]  # weight and how many steps have it
-TAIL = 0.01
 TERMS = 500
 NODES = 400
 REACH = 9.0  # effective steps^-1/2: the mean is longer with probability exp(-81)

@@ -11,8 +11,8 @@ from qualify.imaging.controls import dead_zone, positive_control
 from qualify.imaging.grid import Grid
 from qualify.recording.points import record_points
 from qualify.recording.probe import Medium
+from tests.imaging.imagers import array_of, total_focusing
 from tests.imaging.made_images import GRID, blob, image_of
-from tests.imaging.numpy_imager import array_of, total_focusing
 
 RIPPLE = 2.0  # mm between maxima of a ring-down
 ACROSS = (-5.0, 5.0)

@@ -10,8 +10,8 @@ from qualify.imaging.coverage import _largest_rectangle, coverage
 from qualify.imaging.grid import Grid
 from qualify.imaging.region import Box
 from qualify.recording.points import record_points
+from tests.imaging.imagers import array_of, total_focusing
 from tests.imaging.made_images import image_of
-from tests.imaging.numpy_imager import array_of, total_focusing
 
 GRID = Grid.over((-10, 10), (0, 20), 1.0)
 

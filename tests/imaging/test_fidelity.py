@@ -1,6 +1,6 @@
 """What a grid loses of a point, and how large a point is shown: closed forms and made points.
 
-Imaging here is total focusing in plain numpy; the points are analytic, without directivity.
+The points are analytic, without directivity; imaged by total focusing and by scans of beams.
 """
 
 import math
@@ -15,8 +15,8 @@ from qualify.imaging.field import lateral_width_mm
 from qualify.imaging.grid import Grid
 from qualify.recording.points import pulse_sigma_us, record_points
 from qualify.recording.probe import Contact
+from tests.imaging.imagers import array_of, coherence, total_focusing
 from tests.imaging.made_images import blob, image_of
-from tests.imaging.numpy_imager import array_of, coherence, total_focusing
 
 LIKE_64 = record_points(array_of(64), [(0, 30)], samples=64)
 LIKE_16 = record_points(array_of(16), [(0, 30)], samples=64)

@@ -1,4 +1,4 @@
-"""Peaks, noise and twins: on images with known values, and through imaging in plain numpy."""
+"""Peaks, noise and twins: on images with known values, and through imaging."""
 
 import math
 from dataclasses import replace
@@ -8,12 +8,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from qualify.imaging.focus import make_images
 from qualify.imaging.grid import Grid
+from qualify.imaging.modes import Mode
 from qualify.imaging.quality import coherence_at_target, signal_to_noise
+from qualify.imaging.random_phase import random_level_of_pairs
+from qualify.imaging.random_receivers import random_level_of_receivers
 from qualify.imaging.region import Box, noise_in, peak_in
 from qualify.recording.points import record_points
+from tests.imaging.imagers import array_of, coherence, total_focusing
 from tests.imaging.made_images import GRID, blob, image_of, speckle
-from tests.imaging.numpy_imager import array_of, coherence, total_focusing
 
 TARGET = Box((-2, 2), (18, 22))
 NOISE = Box((-10, 10), (25, 39))
@@ -203,18 +207,37 @@ def test_clipping_costs_amplitude_and_hides_from_coherence():
     assert kept[1].above_random
 
 
-def test_noise_alone_reads_what_random_phases_read():
-    """White noise, no point: mean and 99 % level over pixels farther apart than the pulse.
+@pytest.mark.parametrize("pairs", ["all", "receive"])
+@pytest.mark.parametrize(
+    "measure",
+    [
+        "vector_coherence",
+        "coherence_factor",
+        "phase_coherence_factor",
+        "sign_coherence_factor",
+    ],
+)
+def test_noise_alone_reads_what_chance_reads(measure, pairs):
+    """White noise, no point, seed 7, 16 elements: mean and share above the 99 % level.
 
-    16 elements, 136 signals, pixels 2 mm apart; four standard errors of 700 pixels.
+    Pixels 2 mm apart, farther than pulse and beam, are nearly independent: four standard errors
+    of some 2,000 pixels, and 1 % of the limit of many.
     """
     recording = record_points(array_of(16), [(0.0, 20.0)], amplitudes=0.0, samples=1400)
     noise = np.random.default_rng(7).standard_normal(recording.samples.shape)
     recording = replace(recording, samples=noise.astype(np.float32))
-    image = coherence(recording, Grid.over((-60, 60), (10, 60), 2.0))
+    mode = Mode(
+        name="noise", focusing="total_focusing", show="coherence", measure=measure, pairs=pairs
+    )
+    grid = Grid.over((-60, 60), (5, 75), 2.0)
+    image = make_images(recording, (mode,), grid, threads=False)[0]
     found = image.values[image.covered].astype(float)
-    assert len(found) > 500
+    assert len(found) > 1500
+    level_of = random_level_of_receivers if pairs == "receive" else random_level_of_pairs
+    level = level_of(measure, 16)
     error = found.std() / math.sqrt(len(found))
-    assert image.random_level == pytest.approx(found.mean(), abs=4 * error)
-    share = np.mean(found > image.random_99)
-    assert share == pytest.approx(0.01, abs=4 * math.sqrt(0.0099 / len(found)))
+    assert level.mean == pytest.approx(found.mean(), abs=4 * error + 0.01 * level.mean)
+    share = np.mean(found > level.level_99)
+    assert 0.002 < share < 0.01 + 4 * math.sqrt(0.0099 / len(found))
+    if pairs == "all":
+        assert (image.random_level, image.random_99) == (level.mean, level.level_99)

@@ -10,7 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from qualify.imaging.random_phase import random_level, random_level_of_pairs
+from qualify.imaging.chance import SEED as SEED_OF_THE_CODE
+from qualify.imaging.random_phase import _level, random_level, random_level_of_pairs
+from qualify.imaging.random_receivers import random_level_of_receivers
 from qualify.imaging.resultant import below, pair_steps, rayleigh_resultant, resultant
 
 SEED = 11
@@ -122,6 +124,25 @@ def test_reciprocal_pairs_by_simulation(measure, elements, draws):
     check_against(level, found, limit_error=0.01 if level.how == "limit of many" else 0.0)
 
 
+@pytest.mark.parametrize(("elements", "draws"), [(2, 60_000), (6, 60_000), (24, 8_000)])
+@pytest.mark.parametrize("measure", MEASURES)
+def test_receivers_of_reciprocal_noise_by_simulation(measure, elements, draws):
+    """Whole matrices with the same noise both ways, summed over transmitters; four errors."""
+    matrix = reciprocal_noise(np.random.default_rng(SEED), draws, elements)
+    received = matrix.reshape(draws, elements, elements).sum(axis=1)
+    level = random_level_of_receivers(measure, elements)
+    check_against(level, measured(measure, received))
+    assert level.mean > random_level(measure, elements).mean
+
+
+def test_receivers_of_many_elements():
+    """Coherence factor near 2/n; vector coherence .886·√((1 + π/4)/n), of 200 within 1 %."""
+    factor = random_level_of_receivers("coherence_factor", 200)
+    assert factor.mean == pytest.approx(2 / 200, rel=0.01)
+    vector = random_level_of_receivers("vector_coherence", 200)
+    assert vector.mean == pytest.approx(0.8862 * math.sqrt((1 + math.pi / 4) / 200), rel=0.01)
+
+
 def test_floor_of_all_pairs_of_64_elements():
     """.886/n for independent pairs, .886·√2/n for reciprocal ones (derived in the docstring)."""
     apart = random_level_of_pairs("vector_coherence", 64, reciprocal=False)
@@ -147,12 +168,10 @@ def test_sign_coherence_of_four_signals_by_hand():
 
 def test_the_same_number_at_every_call():
     first = random_level("phase_coherence_factor", 12)
-    from qualify.imaging import random_phase
-
-    random_phase._level.cache_clear()
+    _level.cache_clear()
     assert random_level("phase_coherence_factor", 12) == first
     assert first.how == "simulated"
-    assert first.seed == random_phase.SEED
+    assert first.seed == SEED_OF_THE_CODE
     assert 0 < first.level_error < 0.01 * first.level_99
 
 
@@ -184,5 +203,7 @@ def test_too_few_signals_are_refused():
         random_level("vector_coherence", 1)
     with pytest.raises(ValueError, match="give 2 or more"):
         random_level_of_pairs("vector_coherence", 1)
+    with pytest.raises(ValueError, match="give 2 or more"):
+        random_level_of_receivers("vector_coherence", 1)
     with pytest.raises(ValueError, match="give 2 or more"):
         resultant(pair_steps(1))

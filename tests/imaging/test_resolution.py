@@ -11,8 +11,8 @@ from qualify.imaging.field import focal_spot_mm
 from qualify.imaging.grid import Grid
 from qualify.imaging.resolution import dip_between
 from qualify.recording.points import record_points
+from tests.imaging.imagers import array_of, total_focusing
 from tests.imaging.made_images import blob, image_of
-from tests.imaging.numpy_imager import array_of, total_focusing
 
 FINE = Grid.over((-4, 4), (8, 12), 0.1)
 UNIT = ((1.0, 0.0), (0.0, 1.0))
