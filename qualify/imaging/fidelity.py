@@ -5,7 +5,7 @@ itself on a grid much finer than the one asked about. `imager` makes the image o
 grid.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -34,11 +34,12 @@ TOO_WIDE = "the amplitude does not fall by 6 dB within the widest region looked 
 
 @dataclass(frozen=True, slots=True)
 class GridLoss:
-    """The worst loss of a grid at a point.
+    """The worst loss of a grid at a point, or at points close by.
 
     Attributes
     ----------
-    point_mm : x and z. `step_x_mm`, `step_z_mm` : of the grid asked about.
+    point_mm : x and z of the point, of several the worst.
+    step_x_mm, step_z_mm : of the grid asked about.
     loss_db : peak on the fine grid over the largest pixel of the grid, in its worst place.
     shift_fraction : of a step, x and z, of that place from the one with a pixel on the point.
     limit_db : loss allowed. `kept` : whether loss_db is no more; None where there is no loss.
@@ -93,6 +94,7 @@ def grid_loss(
     step_x_mm: float,
     step_z_mm: float,
     *,
+    beside_mm: Sequence[tuple[float, float]] = (),
     limit_db: float = LIMIT_DB,
 ) -> GridLoss:
     """Return what a grid loses at worst of the peak of a point, wherever its pixels fall.
@@ -100,23 +102,37 @@ def grid_loss(
     Parameters
     ----------
     like : a recording, of which probe, coupling, medium and sampling are taken.
+    beside_mm : x and z of points close by, as between two beams of a scan. The same sound reaches
+        them, so that the loss is counted from the largest peak of all to the worst of all.
     """
     steps = (step_x_mm, step_z_mm)
-    fine = _around(point_mm, steps[0] / SHIFTS, steps[1] / SHIFTS, 3 * SHIFTS // 2)
-    image = imager(_of_a_point(like, point_mm), fine)
-    reason = _unfit(image)
-    if reason is not None:
-        return GridLoss(point_mm, *steps, None, None, limit_db, None, reason)
+    found: list[tuple[float, float, tuple[float, float], tuple[float, float]]] = []
+    for place in (point_mm, *beside_mm):
+        fine = _around(place, steps[0] / SHIFTS, steps[1] / SHIFTS, 3 * SHIFTS // 2)
+        image = imager(_of_a_point(like, place), fine)
+        reason = _unfit(image)
+        if reason is not None:
+            return GridLoss(place, *steps, None, None, limit_db, None, reason)
+        least, shift = _least_of_grids(image, place)
+        found.append((least, float(image.values.max()), place, shift))
+    least, _, place, shift = min(found)
+    loss = max(peak for _, peak, _, _ in found) - least
+    return GridLoss(place, *steps, loss, shift, limit_db, loss <= limit_db, None)
+
+
+def _least_of_grids(
+    image: Image, place_mm: tuple[float, float]
+) -> tuple[float, tuple[float, float]]:
+    """Return the largest pixel of the grid that holds least, and its shift from a pixel on x, z."""
     largest = np.full((SHIFTS, SHIFTS), -np.inf)
     for down in range(SHIFTS):
         for across in range(SHIFTS):
             largest[down, across] = image.values[down::SHIFTS, across::SHIFTS].max()
     worst = divmod(int(np.argmin(largest)), SHIFTS)
-    loss = float(image.values.max() - largest[worst])
-    column = round((point_mm[0] - fine.x_from_mm) / fine.step_x_mm)
-    row = round((point_mm[1] - fine.z_from_mm) / fine.step_z_mm)
+    column = round((place_mm[0] - image.grid.x_from_mm) / image.grid.step_x_mm)
+    row = round((place_mm[1] - image.grid.z_from_mm) / image.grid.step_z_mm)
     shift = ((worst[1] - column) % SHIFTS / SHIFTS, (worst[0] - row) % SHIFTS / SHIFTS)
-    return GridLoss(point_mm, *steps, loss, shift, limit_db, loss <= limit_db, None)
+    return float(largest[worst]), shift
 
 
 def point_spread(imager: Imager, like: Recording, point_mm: tuple[float, float]) -> PointSpread:

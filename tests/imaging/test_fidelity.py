@@ -12,7 +12,9 @@ from hypothesis import strategies as st
 
 from qualify.imaging.fidelity import grid_loss, point_spread, pulse_width_mm
 from qualify.imaging.field import lateral_width_mm
+from qualify.imaging.focus import make_images
 from qualify.imaging.grid import Grid
+from qualify.imaging.modes import Mode
 from qualify.recording.points import pulse_sigma_us, record_points
 from qualify.recording.probe import Contact
 from tests.imaging.imagers import array_of, coherence, total_focusing
@@ -160,6 +162,45 @@ def test_of_an_oblique_point_the_corner_is_not_the_worst():
     found = grid_loss(imager, LIKE_16, (0, 30), step, step)
     assert found.loss_db == pytest.approx(known, rel=1e-3)
     assert found.shift_fraction in (pytest.approx((1 / 3, 1 / 3)), pytest.approx((2 / 3, 2 / 3)))
+
+
+def scan(**more):
+    mode = Mode(name="scan", **more)
+    return lambda recording, grid: make_images(recording, (mode,), grid, threads=False)[0]
+
+
+def test_a_linear_scan_in_focus_is_as_wide_as_its_aperture_says():
+    """20 elements, focus and point 38 mm deep: .886 λF/D of 12 mm, 3.31 mm within 3 %.
+
+    The region looked at first is that of the whole array, three times narrower.
+    """
+    linear = scan(focusing="linear", aperture_elements=20, focus_mm=38)
+    found = point_spread(linear, LIKE_64, (0, 38))
+    assert found.width_x_mm == pytest.approx(lateral_width_mm(WAVE_MM, 38, 12), rel=0.03)
+    assert found.width_z_mm == pytest.approx(found.expected_z_mm, rel=0.01)
+
+
+@pytest.mark.parametrize(("step_deg", "kept"), [(1.5, False), (0.25, True)])
+def test_what_beams_lose_between_them(step_deg, kept):
+    """Sectorial, focused at 38 mm: on a beam and halfway to the next.
+
+    Halfway the two beams hold what the point spread holds half a spacing off, from its exact
+    delays: the loss is at least that, and more by that of the grid. Within 0.25 dB.
+    """
+    sector = scan(
+        focusing="sectorial", focus_mm=38, angle_from_deg=-15, angle_to_deg=15,
+        angle_step_deg=step_deg,
+    )  # fmt: skip
+    places = [
+        (38 * math.sin(math.radians(a)), 38 * math.cos(math.radians(a))) for a in (0, step_deg / 2)
+    ]
+    alone = grid_loss(sector, LIKE_64, places[0], 0.1, 0.1)
+    both = grid_loss(sector, LIKE_64, places[0], 0.1, 0.1, beside_mm=places[1:])
+    between = -20 * math.log10(exact(64, places[1], [0.0], [38.0])[0])
+    assert alone.kept
+    assert both.kept is kept
+    assert between < both.loss_db < between + 0.25
+    assert both.loss_db >= alone.loss_db
 
 
 def test_nothing_is_told_of_what_is_not_shown():
