@@ -16,7 +16,7 @@ class Reciprocity:
 
     Attributes
     ----------
-    residual_db : power of the difference, less what it has on average over the recording (noise),
+    residual_db : power of the difference, less what it is over the rest of the recording (noise),
         over the power of the signals; None with `reason`. Noise-free and reciprocal: −120.
     worst_element : number, from 1, of the element whose pairs differ most.
     worst_db : power of the difference in its pairs over that of the signals of all elements.
@@ -78,8 +78,10 @@ def reciprocity(recording: Recording, banded: Singles) -> Reciprocity:
         one, other = banded[row, row + 1 :], banded[row + 1 :, row]
         power, apart = 0.5 * (one**2 + other**2), (one - other) ** 2
         where = loudest(power, length)
-        loud = np.take_along_axis(apart, where, axis=-1).mean(axis=-1, dtype=np.float64)
-        differ[row, row + 1 :] = loud - apart.mean(axis=-1, dtype=np.float64)
+        loud = np.take_along_axis(apart, where, axis=-1).sum(axis=-1, dtype=np.float64)
+        rest = apart.sum(axis=-1, dtype=np.float64) - loud
+        others = max(recording.sample_count - length, 1)
+        differ[row, row + 1 :] = loud / length - np.maximum(rest, 0.0) / others
         carried[row, row + 1 :] = np.take_along_axis(power, where, axis=-1).mean(axis=-1)
     total = float(carried.sum())
     if total == 0.0:

@@ -8,9 +8,10 @@ from typing import Any
 
 import numpy as np
 
-from qualify.recording.points import record_points
-from qualify.recording.probe import Medium, Probe, Standoff
+from qualify.recording.points import add_pulses, pulse_sigma_us, record_points
+from qualify.recording.probe import Contact, Medium, Probe, Standoff
 from qualify.recording.record import Provenance, Recording, full_matrix
+from qualify.recording.wall import wall_times_us
 from qualify.study.toml_text import toml_value
 
 PROBE = Probe(
@@ -126,3 +127,32 @@ def mat73_bytes(name: str, array: np.ndarray) -> bytes:
     head = b"MATLAB 7.3 MAT-file, invented".ljust(116) + bytes(8) + b"\x00\x02IM"
     content[: len(head)] = head
     return bytes(content)
+
+
+ARRAY_32 = PROBE.model_copy(update={"elements": 32})
+THICK = Medium(longitudinal_m_per_s=5900.0, thickness_mm=30.0)
+CONTACT = Contact(kind="contact")
+
+
+def walled(
+    *,
+    coupling: Contact | Standoff = CONTACT,
+    wall: float = 1.0,
+    noise: float = 0.02,
+    full: bool = True,
+    seed: int = 1,
+    samples: int = 800,
+    start_us: float = 0.0,
+    places: Any = ((-3.0, 15.0), (4.0, 22.0)),
+) -> Recording:
+    """A recording of two points and a back wall, with noise that differs from pair to pair."""
+    told = {"coupling": coupling, "medium": THICK, "samples": samples, "start_us": start_us}
+    half = record_points(ARRAY_32, places, 0.25, **told)
+    add_pulses(
+        half.samples, wall_times_us(ARRAY_32, coupling, THICK), wall, half.times_us(), 5.0,
+        pulse_sigma_us(5.0, 0.7),
+    )  # fmt: skip
+    clean = full_matrix(half.samples) if full else half.samples
+    rng = np.random.default_rng(seed)
+    noisy = clean + noise * rng.standard_normal(clean.shape, np.float32)
+    return replace(half, samples=noisy, full_scale=None)
