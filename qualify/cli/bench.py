@@ -4,9 +4,10 @@ from typing import Annotated, Any
 
 import typer
 
+from qualify.cli.bench_images import image_lines, import_seconds, time_images
 from qualify.cli.common import AsJson, answering, say_next, show
 
-TARGETS, SEED = 60, 1
+TARGETS, SEED, PIXELS = 60, 1, 300
 BEST_OF = 3  # of each of the two times behind the ratio, so that a short stall of one tells nothing
 
 
@@ -21,15 +22,21 @@ def bench(
     replicates: Annotated[
         int, typer.Option(min=100, help="Trials of the count of how often the bound holds.")
     ] = 10_000,
+    pixels: Annotated[
+        list[int] | None,
+        typer.Option(min=16, help="Side of a square image, in pixels; may be repeated. [300]"),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Time refits, the calibrated bound, and a count of how often it holds, on this machine."""
+    """Time curves (refits, the calibrated bound, how often it holds) and images, side by side."""
     with answering(writes=False):
         document = {
             "machine": _machine(),
             "refits": time_refits(refits, loop),
             "bound": time_bound(simulations),
             "holds": time_holds(replicates),
+            "images": [time_images(side) for side in pixels or [PIXELS]],
+            "import_imaging_s": import_seconds(),
         }
         show(document, as_json, lambda: bench_lines(document))
         say_next("times depend on what else runs; the ratio is of two timings in this run")
@@ -165,4 +172,6 @@ def bench_lines(document: dict[str, Any]) -> list[str]:
         f"how often it holds, one cell ({holds['cell']}), {holds['replicates']} trials, "
         f"{holds['simulations']} simulated behind each: {holds['seconds']:.1f} s; simulated: "
         f"{100 * holds['share']:.1f} % (± {100 * holds['error']:.1f}) if the model is true",
+        *(line for images in document["images"] for line in image_lines(images)),
+        f"importing the images takes {document['import_imaging_s']:.2f} s",
     ]

@@ -17,6 +17,7 @@ from qualify.imaging.grid import Grid
 from qualify.imaging.laws import PIXELS, TABLE, Law
 from qualify.imaging.modes import Mode
 from qualify.imaging.signals import Signals
+from qualify.imaging.tiles import tile_order
 from qualify.imaging.total_focusing import relative_width, speeds, window_over
 from qualify.recording.paths import times_us
 from qualify.recording.probe import Standoff, element_centres_mm
@@ -121,19 +122,15 @@ def _beam(recording: Recording, mode: Mode, first: int, last: int, angle_deg: fl
 class Ranges:
     """Ranges along the beams: `count` of them from `start_mm` in steps.
 
-    `each` places are kept for a beam, so that no tile holds beams of different apertures; `total`
-    fills whole tiles.
+    `beam` and `number` (pixels,) say which range of which beam is computed where, in whole tiles:
+    tiles of neighbouring beams where all have one aperture, else tiles of one beam.
     """
 
     start_mm: float
     step_mm: float
     count: int
-    each: int
-    total: int
-
-    def along_mm(self) -> Array:
-        """Return the ranges (each,)."""
-        return np.asarray(self.start_mm + self.step_mm * np.arange(self.each))
+    beam: NDArray[np.int64]
+    number: NDArray[np.int64]
 
 
 def ranges_for(beams: tuple[Beam, ...], grid: Grid, wavelength_mm: float) -> Ranges:
@@ -146,10 +143,13 @@ def ranges_for(beams: tuple[Beam, ...], grid: Grid, wavelength_mm: float) -> Ran
     last = float(z[-1]) / math.cos(steepest)
     step = grid.step_z_mm / math.ceil(grid.step_z_mm / (RANGE_STEP * wavelength_mm) - 1e-9)
     count = math.ceil((last - float(z[0])) / step - 1e-9) + 4
-    one_aperture = len({beam.first for beam in beams}) == 1
-    each = count if one_aperture else -(-count // PIXELS) * PIXELS
-    total = -(-len(beams) * each // PIXELS) * PIXELS
-    return Ranges(float(z[0]), step, count, each, total)
+    if len({beam.first for beam in beams}) == 1:
+        beam, number = tile_order(len(beams), count)
+    else:
+        each = -(-count // PIXELS) * PIXELS
+        beam = np.repeat(np.arange(len(beams)), each)
+        number = np.tile(np.minimum(np.arange(each), count - 1), len(beams))
+    return Ranges(float(z[0]), step, count, beam, number)
 
 
 def beams_law(
@@ -164,17 +164,15 @@ def beams_law(
     """Return the law of a scan: the pixels are the ranges of each beam in turn."""
     probe = recording.probe
     above, below = speeds(recording)
-    along = ranges.along_mm()
-    table = np.zeros((probe.elements, ranges.total), np.float32)
+    along = ranges.start_mm + ranges.step_mm * ranges.number
+    late = np.zeros((probe.elements, len(beams)), np.float32)
     for k, beam in enumerate(beams):
-        at = slice(k * ranges.each, (k + 1) * ranges.each)
-        table[beam.first : beam.last, at] = (
-            beam.axis_us + beam.late_us[:, None] + along[None, :] / below
-        )
-    of_tile = [beams[k] for k in np.arange(0, ranges.total, PIXELS) // ranges.each]
+        late[beam.first : beam.last, k] = beam.axis_us + beam.late_us
+    table = late[:, ranges.beam] + (along / below).astype(np.float32)
+    of_tile = [beams[k] for k in ranges.beam[::PIXELS]]
     size = beams[0].last - beams[0].first
     centres = element_centres_mm(probe, recording.coupling)
-    nowhere = np.zeros(ranges.total)
+    nowhere = np.zeros(ranges.beam.size)
     return Law(
         kind=TABLE,
         x_mm=np.ascontiguousarray(centres[:, 0]),
@@ -200,13 +198,13 @@ def beams_law(
 def on_grid(
     values: NDArray[np.float32], beams: tuple[Beam, ...], ranges: Ranges, grid: Grid
 ) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
-    """Return values (rows, columns) on a grid from values (total,) along beams.
+    """Return values (rows, columns) on a grid from values (pixels,) along beams.
 
     Magnitudes are interpolated, between beams and along them. The second array says
     where a pixel lies between two beams and inside their ranges; elsewhere the value is 0.
     """
-    held = values[: len(beams) * ranges.each].reshape(len(beams), ranges.each)
-    values = held[:, : ranges.count]
+    along = np.empty((len(beams), ranges.count), np.float32)
+    along[ranges.beam, ranges.number] = values
     out = np.zeros(grid.shape, np.float32)
     inside = np.zeros(grid.shape, np.bool_)
     x, number = grid.x_mm(), np.arange(len(beams), dtype=np.float64)
@@ -218,7 +216,7 @@ def on_grid(
         reach = (depth / np.cos(np.interp(beam, number, angle)) - ranges.start_mm) / ranges.step_mm
         between = (x >= crossing[0] - 1e-9) & (x <= crossing[-1] + 1e-9)
         between &= (reach >= -1e-9) & (reach <= ranges.count - 1)
-        out[row, between] = _between(values, beam[between], np.maximum(reach[between], 0.0))
+        out[row, between] = _between(along, beam[between], np.maximum(reach[between], 0.0))
         inside[row] = between
     return out, inside
 

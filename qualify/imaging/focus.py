@@ -15,13 +15,13 @@ from qualify.errors import refuse
 from qualify.imaging.beams import Beam, Ranges, beams_law, beams_of, on_grid, ranges_for
 from qualify.imaging.coherence import Sums, measure_of, sums_of
 from qualify.imaging.grid import Grid, Image, decibels
-from qualify.imaging.kernels import AMPLITUDE_ROWS, sum_pairs
+from qualify.imaging.kernels import AMPLITUDE_ROWS, PAIR_ROWS, sum_pairs
 from qualify.imaging.laws import Floats, Law
 from qualify.imaging.modes import Corrections, Mode
 from qualify.imaging.phase_kernels import PHASE_ROWS, RECEIVE_ROWS, sum_phases, sum_receivers
 from qualify.imaging.random_phase import random_level, random_level_of_pairs
 from qualify.imaging.signals import Signals, prepare
-from qualify.imaging.tiles import grid_pixels, run, taking_part
+from qualify.imaging.tiles import grid_pixels, run
 from qualify.imaging.total_focusing import speeds, total_focusing_law
 from qualify.recording.probe import Contact
 from qualify.recording.record import Recording, samples_digest
@@ -43,20 +43,27 @@ def make_images(
     ------
     InputError : if a mode does not fit the probe or its coupling.
     """
-    work = _Work(recording, grid, prepare(recording), threads)
+    work = Focusing(recording, grid, prepare(recording), threads)
     digest = samples_digest(recording.samples)
-    return tuple(_image(work, mode, digest) for mode in modes)
+    return tuple(work.image(mode, digest) for mode in modes)
 
 
 @dataclass(slots=True)
-class _Work:
-    """One recording being imaged; what was summed is kept for the next mode."""
+class Focusing:
+    """One recording being imaged; what was summed is kept for the next mode.
+
+    `threads` : whether to use all cores; the images are the same.
+    """
 
     recording: Recording
     grid: Grid
     signals: Signals
     threads: bool
     kept: dict[str, Floats] = field(default_factory=dict)
+
+    def image(self, mode: Mode, digest: str) -> Image:
+        """Return the image of one mode; `digest` is that of the recording."""
+        return _image(self, mode, digest)
 
     def rows(self, mode: Mode, kernel: str, *, weighted: bool) -> Floats:
         """Return what a kernel writes (rows, pixels of the law); summed once."""
@@ -93,13 +100,11 @@ class _Work:
 
 
 def _summed(kernel: str, signals: Signals, law: Law, *, threads: bool) -> Floats:
-    if kernel == "pairs":
-        return run(sum_pairs, signals, law, AMPLITUDE_ROWS, threads=threads)
     if kernel == "phases":
         return run(sum_phases, signals, law, PHASE_ROWS, threads=threads)
     if kernel == "receivers":
         return run(sum_receivers, signals, law, RECEIVE_ROWS, threads=threads)
-    return taking_part(signals, law, threads=threads)
+    return run(sum_pairs, signals, law, PAIR_ROWS, threads=threads)
 
 
 def _key(mode: Mode, kernel: str, *, weighted: bool) -> str:
@@ -130,14 +135,13 @@ def _check(recording: Recording, mode: Mode) -> None:
         )
 
 
-def _image(work: _Work, mode: Mode, digest: str) -> Image:
-    plain = work.rows(mode, "described", weighted=False)
-    count = plain[0]
+def _image(work: Focusing, mode: Mode, digest: str) -> Image:
+    count, _, inside = work.rows(mode, "pairs", weighted=False)[AMPLITUDE_ROWS:]
     values = _values(work, mode, count)
     placed, reached = work.placed(mode, values)
-    within = (plain[2] > 0.5) & (count >= LEAST_ELEMENTS)
-    inside, _ = work.placed(mode, within.astype(np.float32))
-    covered = reached & (inside > 1.0 - 1e-6)
+    within = (inside > 0.5) & (count >= LEAST_ELEMENTS)
+    held, _ = work.placed(mode, within.astype(np.float32))
+    covered = reached & (held > 1.0 - 1e-6)
     levels = _random_levels(mode, int(count.max(initial=0.0)))
     return Image(
         values=decibels(placed) if mode.show != "coherence" else placed,
@@ -162,25 +166,25 @@ def _random_levels(mode: Mode, elements: int) -> tuple[float | None, float | Non
     return found.mean, found.level_99
 
 
-def _values(work: _Work, mode: Mode, count: Floats) -> Floats:
+def _values(work: Focusing, mode: Mode, count: Floats) -> Floats:
     """Return amplitude over full scale, coherence, or their product (pixels of the law)."""
     coherence = None if mode.measure is None else _coherence(work, mode, count)
     if mode.show == "coherence":
         assert coherence is not None
         return coherence
     rows = work.rows(mode, "pairs", weighted=True)
-    weight = work.rows(mode, "described", weighted=True)[1]
+    weight = rows[AMPLITUDE_ROWS + 1]
     scale = work.recording.full_scale or 1.0
     amplitude = np.hypot(rows[0], rows[1]) / np.maximum(weight**2 * scale, 1e-30)
     return np.asarray(amplitude if coherence is None else amplitude * coherence)
 
 
-def _coherence(work: _Work, mode: Mode, count: Floats) -> Floats:
+def _coherence(work: Focusing, mode: Mode, count: Floats) -> Floats:
     assert mode.measure is not None
     sums: Sums
     if mode.pairs == "receive":
         sums = sums_of(work.rows(mode, "receivers", weighted=False), count)
     else:
         phases = work.rows(mode, "phases", weighted=False) if mode.measure in OF_PHASES else None
-        sums = sums_of(work.rows(mode, "pairs", weighted=False), count**2, phases)
+        sums = sums_of(work.rows(mode, "pairs", weighted=False)[:AMPLITUDE_ROWS], count**2, phases)
     return measure_of(sums, mode.measure)

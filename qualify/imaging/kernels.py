@@ -24,9 +24,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from qualify.imaging.laws import PIXELS, Floats, Law, fast, tile_laws
+from qualify.imaging.laws import PIXELS, Floats, Law, describe_tile, fast, tile_laws
 
 AMPLITUDE_ROWS = 5  # in-phase and quadrature sum, sum of unit phasors (2), sum of squares
+PAIR_ROWS = AMPLITUDE_ROWS + 3  # and what takes part, see `describe_tile`
 TINY = np.float32(1e-30)  # added to a squared modulus, so that zero has no phase and no infinity
 P2, P3, P4 = 2 * PIXELS, 3 * PIXELS, 4 * PIXELS
 ZERO, HALF, ONE, TWO = np.float32(0.0), np.float32(0.5), np.float32(1.0), np.float32(2.0)
@@ -147,8 +148,9 @@ def _close(row: Floats, turn: Floats, total: Floats) -> None:
 def sum_pairs(signals: NDArray[np.int64], law: Law, start: int, stop: int, out: Floats) -> None:
     """Write the sums over all pairs for tiles start to stop.
 
-    out : (5, pixels): in-phase and quadrature sum of the weighted signals, cosine and sine sum of
-        their unit phasors, sum of squared moduli; a pair of two elements counts twice.
+    out : (8, pixels): in-phase and quadrature sum of the weighted signals, cosine and sine sum of
+        their unit phasors, sum of squared moduli; a pair of two elements counts twice; then the
+        three of `describe_tile`.
     """
     n = law.x_mm.shape[0]
     late, turn = np.empty((n, PIXELS), np.float32), np.empty((n, P3), np.float32)
@@ -158,6 +160,7 @@ def sum_pairs(signals: NDArray[np.int64], law: Law, start: int, stop: int, out: 
     s, r = here.view(np.float32), there.view(np.float32)
     for tile in range(start, stop):
         tile_laws(law, tile, late, turn)
+        describe_tile(law, tile, signals.shape[1] - 2, late, turn, out[AMPLITUDE_ROWS:])
         first, last = law.first[tile], law.last[tile]
         total[:] = 0.0
         for i in range(first, last):
@@ -179,3 +182,23 @@ def sum_pairs(signals: NDArray[np.int64], law: Law, start: int, stop: int, out: 
         for c in range(5):
             for p in range(PIXELS):
                 out[c, at + p] = total[c * PIXELS + p]
+
+
+@fast
+def fetch_all(signals: NDArray[np.int64], law: Law, start: int, stop: int, out: Floats) -> None:
+    """Fetch what `sum_pairs` fetches and do nothing with it: the limit that `bench` tells.
+
+    out : (1, pixels), the last sample fetched.
+    """
+    n = law.x_mm.shape[0]
+    late, turn = np.empty((n, PIXELS), np.float32), np.empty((n, P3), np.float32)
+    hand, fetched = empty_hand(), np.empty(PIXELS, np.int64)
+    s = fetched.view(np.float32)
+    for tile in range(start, stop):
+        tile_laws(law, tile, late, turn)
+        for i in range(law.first[tile], law.last[tile]):
+            pair = first_pair(i, n)
+            for j in range(i, law.last[tile]):
+                fetch(signals[pair + j - i], late[i], late[j], law.between, hand, fetched)
+        for p in range(PIXELS):
+            out[0, tile * PIXELS + p] = s[2 * p]

@@ -16,6 +16,7 @@ PIXELS = 256  # of a tile: one signal's stretch and all sums of a tile stay in t
 CONTACT, STANDOFF, TABLE = 0, 1, 2
 STEPS = 8
 OFFSET = 0.75  # half of what a sum of two times needs: one zero before the signal, and rounding
+HALF = np.float32(0.5)
 LEAST_MM = 1e-3  # of a distance, so that a pixel on an element divides nothing by zero
 Floats = NDArray[np.float32]
 Array = NDArray[np.float64]
@@ -91,12 +92,14 @@ def _crossing(across: float, height: float, depth: float, above: float, below: f
 
 
 @fast
-def _legs(law: Law, at: int, i: int, time: Array, sine: Array, steep: Array, leg: Array) -> None:
+def _legs(law: Law, tile: int, i: int, time: Array, sine: Array, steep: Array, leg: Array) -> None:
     """One-way time, sine of the angle in the block and at the element, and length in the block."""
     ex, height = law.x_mm[i], law.height_mm[i]
+    here = slice(tile * PIXELS, (tile + 1) * PIXELS)
+    pixel_x, pixel_z = law.pixel_x_mm[here], law.pixel_z_mm[here]
     if law.kind == CONTACT:
         for p in range(PIXELS):
-            x, z = law.pixel_x_mm[at + p] - ex, law.pixel_z_mm[at + p]
+            x, z = pixel_x[p] - ex, pixel_z[p]
             r = np.sqrt(x * x + z * z)
             time[p] = r / law.below
             leg[p] = r
@@ -104,7 +107,7 @@ def _legs(law: Law, at: int, i: int, time: Array, sine: Array, steep: Array, leg
             steep[p] = sine[p]
     elif law.kind == STANDOFF:
         for p in range(PIXELS):
-            x, z = np.abs(law.pixel_x_mm[at + p] - ex), law.pixel_z_mm[at + p]
+            x, z = np.abs(pixel_x[p] - ex), pixel_z[p]
             c = _crossing(x, height, z, law.above, law.below)
             d1, d2 = np.sqrt(c * c + height * height), np.sqrt((x - c) ** 2 + z * z)
             time[p] = d1 / law.above + d2 / law.below
@@ -112,8 +115,9 @@ def _legs(law: Law, at: int, i: int, time: Array, sine: Array, steep: Array, leg
             steep[p] = c / d1
             sine[p] = min(steep[p] * law.below / law.above, 1.0)
     else:
+        table = law.table_us[i, here]
         for p in range(PIXELS):
-            time[p] = law.table_us[i, at + p]
+            time[p] = table[p]
             leg[p] = 1.0
             sine[p] = 0.0
             steep[p] = 0.0
@@ -158,41 +162,43 @@ def _weights(law: Law, k: int, steep: Array, leg: Array, turn: Floats) -> None:
 @fast
 def tile_laws(law: Law, tile: int, late: Floats, turn: Floats) -> None:
     """Fill `late` (elements, PIXELS) and `turn` (elements, 3·PIXELS) for one tile."""
-    at = tile * PIXELS
     time, sine = np.empty(PIXELS, np.float64), np.empty(PIXELS, np.float64)
     steep, leg = np.empty(PIXELS, np.float64), np.empty(PIXELS, np.float64)
     for i in range(law.first[tile], law.last[tile]):
-        _legs(law, at, i, time, sine, steep, leg)
+        _legs(law, tile, i, time, sine, steep, leg)
+        row = late[i]
         for p in range(PIXELS):
             time[p] -= law.zero_us
-            late[i, p] = np.float32(time[p] * law.rate_mhz + OFFSET)
+            row[p] = np.float32(time[p] * law.rate_mhz + OFFSET)
         _turns(law, time, sine, turn[i])
         _weights(law, i - law.first[tile], steep, leg, turn[i])
 
 
 @fast
-def describe(law: Law, start: int, stop: int, samples: int, out: Floats) -> None:
-    """Write what takes part at each pixel of tiles start to stop.
+def describe_tile(
+    law: Law, tile: int, samples: int, late: Floats, turn: Floats, out: Floats
+) -> None:
+    """Write what takes part at each pixel of a tile whose `late` and `turn` are filled.
 
     out : (3, pixels): number of elements, sum of their weights, and 1 where every sum of two of
         their times lies inside the `samples` recorded (one more is held before and after), else 0.
     """
-    n = law.x_mm.shape[0]
-    late, turn = np.empty((n, PIXELS), np.float32), np.empty((n, 3 * PIXELS), np.float32)
     soon, far = np.empty(PIXELS, np.float32), np.empty(PIXELS, np.float32)
-    for tile in range(start, stop):
-        tile_laws(law, tile, late, turn)
-        at = tile * PIXELS
-        soon[:] = 1e30
-        far[:] = -1e30
-        out[:, at : at + PIXELS] = 0.0
-        for i in range(law.first[tile], law.last[tile]):
-            for p in range(PIXELS):
-                part = turn[i, p] ** 2 + turn[i, PIXELS + p] ** 2
-                out[0, at + p] += part
-                out[1, at + p] += part * turn[i, 2 * PIXELS + p]
-                soon[p] = min(soon[p], late[i, p]) if part > 0.5 else soon[p]
-                far[p] = max(far[p], late[i, p]) if part > 0.5 else far[p]
+    here = slice(tile * PIXELS, (tile + 1) * PIXELS)
+    count, weight, inside = out[0, here], out[1, here], out[2, here]
+    count[:] = 0.0
+    weight[:] = 0.0
+    soon[:] = 1e30
+    far[:] = -1e30
+    for i in range(law.first[tile], law.last[tile]):
+        time, phasor = late[i], turn[i]
         for p in range(PIXELS):
-            inside = 2.0 * soon[p] >= 1.0 and 2.0 * far[p] < samples + 1.0
-            out[2, at + p] = 1.0 if inside and out[0, at + p] > 0.5 else 0.0
+            part = phasor[p] * phasor[p] + phasor[PIXELS + p] * phasor[PIXELS + p]
+            count[p] += part
+            weight[p] += part * phasor[2 * PIXELS + p]
+            soon[p] = min(soon[p], time[p]) if part > HALF else soon[p]
+            far[p] = max(far[p], time[p]) if part > HALF else far[p]
+    end = np.float32(samples + 1)
+    for p in range(PIXELS):
+        held = soon[p] >= HALF and far[p] + far[p] < end and count[p] > HALF
+        inside[p] = 1.0 if held else 0.0

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qualify.imaging.grid import Grid
-from qualify.imaging.laws import PIXELS, Floats, Law, describe
+from qualify.imaging.laws import PIXELS, Floats, Law
 from qualify.imaging.signals import Signals
 from qualify.threads import in_threads
 
@@ -35,14 +35,18 @@ class Pixels:
     place: NDArray[np.int64]
 
 
-def grid_pixels(grid: Grid) -> Pixels:
-    """Return the pixels of a grid, tile by tile; squares that overhang repeat its edge."""
-    down, across = -(-grid.rows // SIDE), -(-grid.columns // SIDE)
-    rows = np.minimum(np.arange(down * SIDE), grid.rows - 1).reshape(down, 1, SIDE, 1)
-    columns = np.minimum(np.arange(across * SIDE), grid.columns - 1).reshape(1, across, 1, SIDE)
+def tile_order(rows: int, columns: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return row and column (pixels,) of an array tile by tile; overhang repeats its edge."""
+    down, across = -(-rows // SIDE), -(-columns // SIDE)
+    row = np.minimum(np.arange(down * SIDE), rows - 1).reshape(down, 1, SIDE, 1)
+    column = np.minimum(np.arange(across * SIDE), columns - 1).reshape(1, across, 1, SIDE)
     shape = (down, across, SIDE, SIDE)
-    row = np.broadcast_to(rows, shape).ravel()
-    column = np.broadcast_to(columns, shape).ravel()
+    return np.broadcast_to(row, shape).ravel(), np.broadcast_to(column, shape).ravel()
+
+
+def grid_pixels(grid: Grid) -> Pixels:
+    """Return the pixels of a grid, tile by tile."""
+    row, column = tile_order(grid.rows, grid.columns)
     return Pixels(grid.x_mm()[column], grid.z_mm()[row], row * grid.columns + column)
 
 
@@ -53,18 +57,6 @@ def run(kernel: Kernel, signals: Signals, law: Law, rows: int, *, threads: bool 
     tiles = law.pixel_x_mm.size // PIXELS
     in_threads(
         lambda start, stop: kernel(table, law, start, stop, out),
-        tiles,
-        THREADED if threads else tiles + 1,
-    )
-    return out
-
-
-def taking_part(signals: Signals, law: Law, *, threads: bool = True) -> Floats:
-    """Return elements, sum of weights, and whether inside the record (3, pixels)."""
-    out = np.empty((3, law.pixel_x_mm.size), np.float32)
-    tiles = law.pixel_x_mm.size // PIXELS
-    in_threads(
-        lambda start, stop: describe(law, start, stop, signals.samples, out),
         tiles,
         THREADED if threads else tiles + 1,
     )

@@ -14,7 +14,7 @@ from plain import exact_sums, rows_of
 
 from qualify.imaging.focus import make_images
 from qualify.imaging.grid import Grid
-from qualify.imaging.kernels import sum_pairs
+from qualify.imaging.kernels import PAIR_ROWS, sum_pairs
 from qualify.imaging.modes import Corrections
 from qualify.imaging.phase_kernels import (
     PHASE_ROWS,
@@ -25,7 +25,7 @@ from qualify.imaging.phase_kernels import (
 )
 from qualify.imaging.plain import analytic_signals, one_way_us, plain_sums
 from qualify.imaging.signals import prepare
-from qualify.imaging.tiles import grid_pixels, run, taking_part
+from qualify.imaging.tiles import grid_pixels, run
 from qualify.imaging.total_focusing import total_focusing_law
 
 PLACES, SIZES = np.array([[0.0, 20.0], [3.33, 28.0], [-4.7, 24.0]]), np.array([0.6, 0.3, -0.2])
@@ -44,10 +44,11 @@ def test_total_focusing_is_the_sum_of_exact_delays(coupling, start_us):
 
     Measured −56 dB with 32 elements: the nearest sample of a signal moved down to zero frequency.
     """
+    grid = Grid.over((-8.0, 8.0), (12.0, 32.0), 0.37)
     recording = points(PLACES, SIZES, coupling=COUPLINGS[coupling], start_us=start_us)
-    (image,) = make_images(recording, [TOTAL], GRID)
-    signal, _, _ = exact_sums(recording, PLACES, SIZES, places_of(GRID))
-    wanted = np.abs(signal).reshape(GRID.shape) / 32**2
+    (image,) = make_images(recording, [TOTAL], grid)
+    signal, _, _ = exact_sums(recording, PLACES, SIZES, places_of(grid))
+    wanted = np.abs(signal).reshape(grid.shape) / 32**2
     assert np.abs(image.amplitude() - wanted).max() < 10 ** (-50 / 20) * wanted.max()
     assert image.covered.all()
 
@@ -82,13 +83,14 @@ def test_every_row_is_that_of_plain_numpy(coupling, largest_deg, between):
     signals, pixels = prepare(recording), grid_pixels(grid)
     law = total_focusing_law(recording, signals, mode, pixels, weighted=True)
     law = law._replace(between=between)
-    taken = taking_part(signals, law)
+    pairs = run(sum_pairs, signals, law, PAIR_ROWS)
+    taken = pairs[5:]
     times, part, weights = _declared(recording, mode, pixels)
     wanted = rows_of(signals, times, part, weights, recording.start_us, between)
     np.testing.assert_allclose(taken[0], part.sum(axis=0), atol=1e-4)
     np.testing.assert_allclose(taken[1], (part * weights).sum(axis=0), rtol=1e-5, atol=1e-5)
     found = (
-        run(sum_pairs, signals, law, 5),
+        pairs[:5],
         run(sum_phases, signals, law, PHASE_ROWS),
         run(sum_receivers, signals, law, RECEIVE_ROWS),
     )
