@@ -3,8 +3,9 @@
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from qualify.recording.loud import Singles, loudest, power_db, pulse_samples
+from qualify.recording.loud import Array, Singles, loudest, power_db, pulse_samples
 from qualify.recording.record import Recording, half_pairs
 
 NEARLY = 1.0 - 1e-6
@@ -72,18 +73,8 @@ def reciprocity(recording: Recording, banded: Singles) -> Reciprocity:
     """
     if recording.is_half:
         return Reciprocity(None, None, None, "half a matrix holds each pair once")
-    n, length = recording.probe.elements, pulse_samples(recording, recording.sample_count)
-    differ, carried = np.zeros((n, n)), np.zeros((n, n))
-    for row in range(n - 1):
-        one, other = banded[row, row + 1 :], banded[row + 1 :, row]
-        power, apart = 0.5 * (one**2 + other**2), (one - other) ** 2
-        where = loudest(power, length)
-        loud = np.take_along_axis(apart, where, axis=-1).sum(axis=-1, dtype=np.float64)
-        rest = apart.sum(axis=-1, dtype=np.float64) - loud
-        others = max(recording.sample_count - length, 1)
-        differ[row, row + 1 :] = loud / length - np.maximum(rest, 0.0) / others
-        carried[row, row + 1 :] = np.take_along_axis(power, where, axis=-1).mean(axis=-1)
-    total = float(carried.sum())
+    differ, carried = residuals(recording, banded)
+    total, n = float(carried.sum()), recording.probe.elements
     if total == 0.0:
         return Reciprocity(None, None, None, "no signal within the band of the probe")
     by_element = differ.sum(axis=0) + differ.sum(axis=1)
@@ -96,21 +87,42 @@ def reciprocity(recording: Recording, banded: Singles) -> Reciprocity:
     )
 
 
+def residuals(recording: Recording, banded: Singles) -> tuple[Array, Array]:
+    """Return power of the difference less noise, and power of the signals, of a full matrix.
+
+    Both (elements, elements), filled for pairs with transmit < receive, where those are loudest.
+    """
+    n, length = recording.probe.elements, pulse_samples(recording, recording.sample_count)
+    others = max(recording.sample_count - length, 1)
+    differ, carried = np.zeros((n, n)), np.zeros((n, n))
+    for row in range(n - 1):
+        one, other = banded[row, row + 1 :], banded[row + 1 :, row]
+        power, apart = 0.5 * (one**2 + other**2), (one - other) ** 2
+        where = loudest(power, length)
+        loud = np.take_along_axis(apart, where, axis=-1).sum(axis=-1, dtype=np.float64)
+        rest = np.maximum(apart.sum(axis=-1, dtype=np.float64) - loud, 0.0)
+        differ[row, row + 1 :] = loud / length - rest / others
+        carried[row, row + 1 :] = np.take_along_axis(power, where, axis=-1).mean(axis=-1)
+    return differ, carried
+
+
 def clipping(recording: Recording) -> Clipping:
     """Count samples at the limit of the receiver."""
+    share = clipped_shares(recording)
+    return Clipping(recording.full_scale, float(share.mean()), float(np.mean(share > 0.0)))
+
+
+def clipped_shares(recording: Recording) -> Array:
+    """Return the share of samples at the limit of the receiver, (pairs,) in their order."""
     signals = recording.samples.reshape(-1, recording.sample_count)
     if recording.full_scale is not None:
         at_limit = np.abs(signals) >= np.float32(recording.full_scale * NEARLY)
     else:
         at_limit = _runs(signals == signals.max()) | _runs(signals == signals.min())
-    return Clipping(
-        recording.full_scale, float(at_limit.mean()), float(at_limit.any(axis=-1).mean())
-    )
+    return np.asarray(at_limit.mean(axis=-1))
 
 
-def _runs(
-    equal: np.ndarray[tuple[int, ...], np.dtype[np.bool_]],
-) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
+def _runs(equal: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Keep what has an equal neighbour before or after it."""
     out = np.zeros_like(equal)
     both = equal[:, 1:] & equal[:, :-1]
