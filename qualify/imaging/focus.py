@@ -111,6 +111,7 @@ def _key(mode: Mode, kernel: str, *, weighted: bool) -> str:
     """Return what the sums depend on: all of the mode but its name and what is shown of them."""
     apart: dict[str, object] = {
         "name": "-",
+        "threshold": None,
         "show": "amplitude",
         "measure": None,
         "pairs": "all",

@@ -4,12 +4,13 @@ A mode is a way of focusing (`linear`, `sectorial`, `total_focusing`) and what i
 amplitude of the sum, a measure of coherence of the phases, or the amplitude weighted by one.
 """
 
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import BaseModel, Field, model_validator
 
-from qualify.blocks.metrology import STRICT, Positive, Text
+from qualify.blocks.metrology import STRICT, Finite, Positive
 
+Angle = Annotated[float, Field(gt=-80, lt=80)]
 Focusing = Literal["linear", "sectorial", "total_focusing"]
 Measure = Literal[
     "vector_coherence", "phase_coherence_factor", "sign_coherence_factor", "coherence_factor"
@@ -44,22 +45,42 @@ class Corrections(BaseModel):
     spreading: bool = False
 
 
+def _told(words: str) -> Any:
+    return Field(None, description=words)
+
+
 class Mode(BaseModel):
     """One imaging mode."""
 
     model_config = STRICT
-    name: Text
-    focusing: Focusing
-    show: Show = "amplitude"
-    measure: Measure | None = None
-    pairs: Literal["all", "receive"] = "all"
-    aperture_elements: Annotated[int, Field(ge=2)] | None = None
-    focus_mm: Positive | None = None
-    angle_from_deg: Annotated[float, Field(gt=-80, lt=80)] | None = None
-    angle_to_deg: Annotated[float, Field(gt=-80, lt=80)] | None = None
-    angle_step_deg: Positive | None = None
-    largest_angle_deg: Annotated[float, Field(gt=0, le=90)] | None = None
-    corrections: Corrections = Corrections()
+    name: Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.\-]*$")] = Field(
+        description="letters, digits, _ . -; also the name of its files"
+    )
+    focusing: Focusing = Field(description="linear, sectorial or total_focusing")
+    show: Show = Field(
+        "amplitude", description="amplitude (dB), coherence (0 to 1) or weighted_amplitude"
+    )
+    measure: Measure | None = _told(
+        "of a coherence: vector_coherence, phase_coherence_factor, sign_coherence_factor or "
+        "coherence_factor"
+    )
+    pairs: Literal["all", "receive"] = Field(
+        "all", description="coherence over all pairs, or over receivers after focusing"
+    )
+    aperture_elements: Annotated[int, Field(ge=2)] | None = _told(
+        "elements of a linear scan's beam"
+    )
+    focus_mm: Positive | None = _told("range of the focus along a beam; none: no focus")
+    angle_from_deg: Angle | None = _told("first angle of a sectorial scan, in the block")
+    angle_to_deg: Angle | None = _told("last angle of a sectorial scan")
+    angle_step_deg: Positive | None = _told("step between its beams")
+    largest_angle_deg: Annotated[float, Field(gt=0, le=90)] | None = _told(
+        "total focusing: elements that see a pixel under a larger angle take no part"
+    )
+    threshold: Finite | None = _told("decision threshold, in the unit shown (dB re full scale)")
+    corrections: Corrections = Field(
+        Corrections(), description="weights of the elements, for amplitudes only"
+    )
 
     @model_validator(mode="after")
     def _fits_together(self) -> Self:

@@ -1,0 +1,169 @@
+"""The command `image`: recordings imaged in every mode, one folder a recording."""
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from qualify.cli.common import STOPPED, AsJson, answering, say_next, show
+
+if TYPE_CHECKING:
+    from qualify.recording.record import Recording
+    from qualify.study.imaging import Imaged, Imager
+    from qualify.study.imaging_plan import ImagingPlan
+
+MARK = "images.json"
+
+
+def image(
+    recordings: Annotated[
+        list[Path],
+        typer.Argument(
+            metavar="RECORDING...", help="Recordings (.h5), or side-cars.", show_default=False
+        ),
+    ],
+    imaging: Annotated[
+        Path,
+        typer.Option(
+            help="Region, modes and questions (TOML): qualify example imaging.", show_default=False
+        ),
+    ],
+    out: Annotated[
+        Path, typer.Option(help="Folder to write: one folder a recording.", show_default=False)
+    ],
+    twin: Annotated[
+        Path | None,
+        typer.Option(help="Recording of the same kind of piece without flaws.", show_default=False),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Image recordings in every mode on one region, and weigh the images.
+
+    A recording imaged before with the same inputs is left as it is, so that a stopped run goes on
+    where it was. One that the gate rejects is imaged, marked and counted.
+    """
+    with answering():
+        from qualify.study.imaging import Imager
+        from qualify.study.recordings import load_recording
+
+        plan = _plan(imaging)
+        folders = _folders(recordings, out)
+        imager = Imager(plan, None if twin is None else load_recording(twin))
+        documents = _all(imager, folders)
+        summary = _summary(documents, folders)
+        show(summary, as_json, lambda: _lines(summary))
+        say_next(f"look at {next(iter(folders.values())) / 'modes.png'}")
+
+
+def _plan(path: Path) -> "ImagingPlan":
+    from qualify.files import read_toml, validated
+    from qualify.study.imaging_plan import ImagingPlan
+
+    return validated(ImagingPlan, read_toml(path), str(path))
+
+
+def _folders(recordings: list[Path], out: Path) -> dict[Path, Path]:
+    """Return the folder of each recording; two of one name are refused."""
+    from qualify.errors import refuse
+    from qualify.files import check_folder
+
+    folders: dict[Path, Path] = {}
+    for path in recordings:
+        folder = out / path.stem
+        if folder in folders.values():
+            raise refuse(
+                str(path), f"two recordings are named '{path.stem}'", "rename one, or run it apart"
+            )
+        check_folder(folder, mark=MARK)
+        folders[path] = folder
+    return folders
+
+
+def _all(imager: "Imager", folders: dict[Path, Path]) -> list[dict[str, Any]]:
+    """Image all recordings, telling each; what is finished stays when the run is stopped."""
+    from qualify.files import write_folder
+    from qualify.study.recordings import load_recording
+
+    documents: list[dict[str, Any]] = []
+    for number, (path, folder) in enumerate(folders.items(), start=1):
+        try:
+            recording = load_recording(path)
+            document = _held(folder, imager.inputs(recording))
+            told = "as it was"
+            if document is None:
+                imaged = imager.image(recording)
+                write_folder(folder, _contents(imager.plan, recording, imaged), mark=MARK)
+                document, told = imaged.document, "imaged"
+        except KeyboardInterrupt:
+            typer.echo(
+                f"stopped; {number - 1} of {len(folders)} recordings stand, the same command "
+                "goes on with the rest",
+                err=True,
+            )
+            raise typer.Exit(STOPPED) from None
+        typer.echo(f"  {number} of {len(folders)}: {path}, {told}", err=True)
+        documents.append(document)
+    return documents
+
+
+def _held(folder: Path, inputs: str) -> dict[str, Any] | None:
+    """Return the document of an earlier run with the same inputs, or None."""
+    try:
+        document: dict[str, Any] = json.loads((folder / MARK).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return None
+    whole = all((folder / name).is_file() for name in document.get("files", ["-"]))
+    return document if whole and document.get("inputs_sha256") == inputs else None
+
+
+def _contents(plan: "ImagingPlan", recording: "Recording", imaged: "Imaged") -> dict[str, bytes]:
+    """Return the files of one recording by name."""
+    from qualify.dossier.image_views import image_panels
+    from qualify.figures.coverage import coverage_figure
+    from qualify.figures.images import alt_text, image_figure, modes_figure
+    from qualify.figures.palette import render
+    from qualify.files import canonical_json
+    from qualify.imaging.image_archive import images_bytes
+
+    panels = image_panels(
+        imaged.images,
+        plan.modes,
+        imaged.result,
+        range_db=plan.amplitude_range_db,
+        scale_bar_mm=plan.scale_bar_mm,
+    )
+    figures = {"modes": modes_figure(panels), "coverage": coverage_figure(panels)}
+    figures |= {f"mode-{panel.mode}": image_figure(panel) for panel in panels}
+    files = {"images.h5": images_bytes(imaged.images)}
+    for name, figure in figures.items():
+        drawn = render(figure)
+        files |= {f"{name}.png": drawn.png, f"{name}.svg": drawn.svg, f"{name}.pdf": drawn.pdf}
+    imaged.document["figures_in_words"] = alt_text(panels)
+    imaged.document["files"] = sorted(files)
+    return files | {MARK: canonical_json(imaged.document)}
+
+
+def _summary(documents: list[dict[str, Any]], folders: dict[Path, Path]) -> dict[str, Any]:
+    accepted = sum(document["accepted"] for document in documents)
+    return {
+        "recordings": len(documents),
+        "accepted": accepted,
+        "rejected": len(documents) - accepted,
+        "images": [
+            {"recording": str(path), "folder": str(folder), **document}
+            for (path, folder), document in zip(folders.items(), documents, strict=True)
+        ],
+    }
+
+
+def _lines(summary: dict[str, Any]) -> list[str]:
+    from qualify.study.imaging_words import image_lines
+
+    lines = [line for document in summary["images"] for line in image_lines(document)]
+    if summary["recordings"] > 1:
+        lines.append(
+            f"{summary['recordings']} recordings: {summary['accepted']} accepted, "
+            f"{summary['rejected']} rejected by the gate"
+        )
+    return lines

@@ -1,0 +1,141 @@
+"""What the command `image` is told: region, modes, and what is asked of the quality of images."""
+
+from typing import Annotated, Literal, Self
+
+from pydantic import BaseModel, Field, model_validator
+
+from qualify.blocks.metrology import STRICT, Finite, Positive, Text
+from qualify.imaging.fidelity import LIMIT_DB
+from qualify.imaging.grid import Grid
+from qualify.imaging.modes import Mode
+from qualify.imaging.region import Box
+from qualify.recording.gate import GateLimits
+
+MOST_PIXELS = 4_000_000
+Depth = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+
+
+class Extent(BaseModel):
+    """A rectangle in the frame of the recording: x from the array's middle, z from the face."""
+
+    model_config = STRICT
+    x_from_mm: Finite
+    x_to_mm: Finite
+    z_from_mm: Depth
+    z_to_mm: Positive
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        for axis in ("x", "z"):
+            if getattr(self, f"{axis}_to_mm") <= getattr(self, f"{axis}_from_mm"):
+                msg = f"{axis}_to_mm is not beyond {axis}_from_mm; swap or mend them"
+                raise ValueError(msg)
+        return self
+
+    def box(self) -> Box:
+        """Return it as a box of the image."""
+        return Box((self.x_from_mm, self.x_to_mm), (self.z_from_mm, self.z_to_mm))
+
+
+class Region(Extent):
+    """The region that all modes are imaged on."""
+
+    step_mm: Positive = Field(description="from pixel to pixel along x, and in depth")
+    step_z_mm: Positive | None = Field(None, description="in depth, where it is another")
+
+    @model_validator(mode="after")
+    def _of_a_size(self) -> Self:
+        grid = self.grid()
+        if grid.rows * grid.columns > MOST_PIXELS:
+            msg = (
+                f"the region has {grid.columns} x {grid.rows} pixels; give at most "
+                f"{MOST_PIXELS} in all"
+            )
+            raise ValueError(msg)
+        return self
+
+    def grid(self) -> Grid:
+        """Return the grid over the region."""
+        return Grid.over(
+            (self.x_from_mm, self.x_to_mm),
+            (self.z_from_mm, self.z_to_mm),
+            self.step_mm,
+            self.step_z_mm,
+        )
+
+
+class LookedAt(Extent):
+    """A place whose echo is weighed against noise and against the same place without a flaw."""
+
+    name: Text
+
+
+class Control(BaseModel):
+    """A known echo that every image has to show, as that of the back wall."""
+
+    model_config = STRICT
+    depth_mm: Positive
+    x_from_mm: Finite
+    x_to_mm: Finite
+    search_mm: Positive = Field(description="it is looked for so far above and below")
+    limit_mm: Positive = Field(description="largest error of its depth, less than search_mm")
+    least_db: Finite = Field(description="least level in amplitude images, dB re full scale")
+    least_coherence: Annotated[float, Field(ge=0, le=1)] = Field(
+        description="least coherence in coherence images"
+    )
+
+    @model_validator(mode="after")
+    def _can_be_seen(self) -> Self:
+        if self.search_mm <= self.limit_mm:
+            msg = f"search_mm {self.search_mm:g} cannot show an error beyond limit_mm; widen it"
+            raise ValueError(msg)
+        return self
+
+
+class NearSurface(BaseModel):
+    """How the dead zone is looked for in the flaw-free twin, at each mode's threshold."""
+
+    model_config = STRICT
+    x_from_mm: Finite
+    x_to_mm: Finite
+    search_to_mm: Positive
+    clear_mm: Positive
+
+
+class ImagingPlan(BaseModel):
+    """All of an imaging file."""
+
+    model_config = STRICT
+    format: Literal[1]
+    amplitude_range_db: Positive = Field(
+        40.0, description="colours of amplitude images run so far below the largest value"
+    )
+    scale_bar_mm: Positive = 10.0
+    fidelity_limit_db: Positive = Field(
+        LIMIT_DB, description="most that the grid may lose of the peak of a point"
+    )
+    fidelity_points_mm: tuple[tuple[Finite, Positive], ...] = Field(
+        (), description="x and z of points at which that is looked at"
+    )
+    region: Region
+    modes: tuple[Mode, ...] = Field(min_length=1)
+    noise: Extent | None = Field(None, description="where noise is taken from")
+    looked_at: tuple[LookedAt, ...] = ()
+    control: Control | None = None
+    near_surface: NearSurface | None = None
+    gate: GateLimits = GateLimits()
+
+    @model_validator(mode="after")
+    def _names_differ(self) -> Self:
+        for what, names in (
+            ("modes", [mode.name for mode in self.modes]),
+            ("looked_at", [place.name for place in self.looked_at]),
+        ):
+            twice = {name for name in names if names.count(name) > 1}
+            if twice:
+                msg = f"{what} holds '{min(twice)}' twice; give each a name of its own"
+                raise ValueError(msg)
+        if self.looked_at and self.noise is None:
+            msg = "looked_at is given without noise; give the region that noise is taken from"
+            raise ValueError(msg)
+        return self
