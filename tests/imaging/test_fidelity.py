@@ -201,6 +201,8 @@ def test_what_beams_lose_between_them(step_deg, kept):
     assert both.kept is kept
     assert between < both.loss_db < between + 0.25
     assert both.loss_db >= alone.loss_db
+    turned = grid_loss(sector, LIKE_64, places[1], 0.1, 0.1, beside_mm=places[:1])
+    assert turned.loss_db == both.loss_db
 
 
 def test_nothing_is_told_of_what_is_not_shown():

@@ -85,6 +85,14 @@ def test_coherence_of_64_signals_in_noise(snr_db):
     assert found == pytest.approx(length.mean(), abs=4 * length.std() / math.sqrt(8000), rel=0.005)
 
 
+def test_coherence_of_eight_signals_in_noise():
+    """By simulation, 100,000 draws at −6 dB: the normal approximation is within 1 %."""
+    noise = np.random.default_rng(SEED).standard_normal((2, 100_000, 8)) / math.sqrt(2)
+    signal = 10 ** (-6 / 20) + noise[0] + 1j * noise[1]
+    length = np.abs((signal / np.abs(signal)).mean(axis=1))
+    assert coherence_at_snr(-6, 8) == pytest.approx(length.mean(), rel=0.01)
+
+
 def test_ends_of_coherence_in_noise():
     """No echo: random phases, √(π/4N). A strong one: 1 − 1/(4γ), the variance of a small phase."""
     assert coherence_at_snr(-80, 64) == pytest.approx(math.sqrt(math.pi / 256), rel=1e-3)

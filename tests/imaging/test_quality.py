@@ -84,6 +84,8 @@ def test_signal_to_noise_stands_beside_its_twin():
     assert f"excess {found.excess_db:.1f} dB" in found.in_words()
     same = signal_to_noise(twin, twin, TARGET, NOISE)
     assert same.excess_db == 0
+    louder = signal_to_noise(flawed, image_of(3 * grain, GRID), TARGET, NOISE)
+    assert louder.excess_db == pytest.approx(found.excess_db, abs=1e-3)  # each by its own noise
 
 
 def test_no_ratio_without_a_twin():

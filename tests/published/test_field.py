@@ -154,6 +154,13 @@ def test_array_factor_shows_the_lobe_that_is_warned_of():
     assert "18.1°" in words
 
 
+def test_the_worst_angle_counts_on_either_side():
+    coarse = PROBE.model_copy(update={"pitch_mm": 0.8})
+    assert "-40°" in (angles_warning(coarse, CONTACT, STEEL, [-40, 10]) or "")
+    assert "40°" in (angles_warning(coarse, CONTACT, STEEL, [-10, 40]) or "")
+    assert angles_warning(coarse, CONTACT, STEEL, [-28, 28]) is None  # asin(1.18/.8 − 1) = 28.4
+
+
 def test_regions_in_words():
     assert region_warning(PROBE, CONTACT, STEEL, (-20, 20), (10, 50)) is None
     words = region_warning(PROBE, CONTACT, STEEL, (-20, 40), (5, 50))
