@@ -14,6 +14,7 @@ import typer
 from qualify import __version__
 from qualify.cli.bench import bench
 from qualify.cli.common import AsJson, Study, answering, say_next, show
+from qualify.cli.images import image
 from qualify.cli.pod import pod_app
 from qualify.cli.recordings import Limits, check_all, record, write_example
 from qualify.cli.tables import false_calls, sizing
@@ -39,6 +40,7 @@ class Example(StrEnum):
     calls = "calls"
     tables = "tables"
     recording = "recording"
+    imaging = "imaging"
 
 
 def _version(value: bool) -> None:
@@ -136,6 +138,10 @@ def check(
         typer.Argument(help="Studies, block files, recordings, side-cars.", show_default=False),
     ],
     limits: Limits = None,
+    figure: Annotated[
+        Path | None,
+        typer.Option(help="With one recording: file to draw it to, .png, .svg or .pdf."),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Check studies, block files and recordings; totals of a study show no truth.
@@ -143,8 +149,8 @@ def check(
     Recordings are examined and judged; one that is rejected is counted, not refused.
     Changes nothing.
     """
-    with answering(writes=False):
-        document, lines, checked = check_all(paths, limits)
+    with answering(writes=figure is not None):
+        document, lines, checked = check_all(paths, limits, figure)
         show(document, as_json, lambda: lines)
         kinds = zip(paths, document["checked"], strict=True)
         studies = [str(path) for path, found in kinds if found["what"] == "study"]
@@ -209,6 +215,7 @@ def dossier(
 
 
 app.command()(record)
+app.command()(image)
 app.command()(bench)
 
 

@@ -119,8 +119,8 @@ def _held(folder: Path, inputs: str) -> dict[str, Any] | None:
 
 def _contents(plan: "ImagingPlan", recording: "Recording", imaged: "Imaged") -> dict[str, bytes]:
     """Return the files of one recording by name."""
-    from qualify.dossier.image_views import image_panels
-    from qualify.figures.coverage import coverage_figure
+    from qualify.dossier.image_views import coverage_views, image_panels
+    from qualify.figures.coverage import MOST, coverage_figure
     from qualify.figures.images import alt_text, image_figure, modes_figure
     from qualify.figures.palette import render
     from qualify.files import canonical_json
@@ -133,13 +133,17 @@ def _contents(plan: "ImagingPlan", recording: "Recording", imaged: "Imaged") -> 
         range_db=plan.amplitude_range_db,
         scale_bar_mm=plan.scale_bar_mm,
     )
-    figures = {"modes": modes_figure(panels), "coverage": coverage_figure(panels)}
-    figures |= {f"mode-{panel.mode}": image_figure(panel) for panel in panels}
+    figures = {f"mode-{panel.mode}": image_figure(panel) for panel in panels}
+    for first in range(0, len(panels), MOST):
+        number = "" if first == 0 else f"-{first // MOST + 1}"
+        together = panels[first : first + MOST]
+        figures[f"modes{number}"] = modes_figure(together)
+        figures[f"coverage{number}"] = coverage_figure(coverage_views(together))
     files = {"images.h5": images_bytes(imaged.images)}
     for name, figure in figures.items():
         drawn = render(figure)
         files |= {f"{name}.png": drawn.png, f"{name}.svg": drawn.svg, f"{name}.pdf": drawn.pdf}
-    imaged.document["figures_in_words"] = alt_text(panels)
+    imaged.document["figures_in_words"] = [alt_text((panel,)) for panel in panels]
     imaged.document["files"] = sorted(files)
     return files | {MARK: canonical_json(imaged.document)}
 

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from qualify.figures.coverage import CoverageView
 from qualify.figures.image_panel import ImagePanel
 from qualify.imaging.grid import Image
 from qualify.imaging.modes import Mode
@@ -43,6 +44,11 @@ def image_panels(
         )
         for image, mode in zip(images, modes, strict=True)
     )
+
+
+def coverage_views(panels: Sequence[ImagePanel]) -> tuple[CoverageView, ...]:
+    """Return what each panel covers."""
+    return tuple(CoverageView(p.mode, p.x_mm, p.z_mm, p.covered) for p in panels)
 
 
 def _largest_db(images: Sequence[Image]) -> float:

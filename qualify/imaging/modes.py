@@ -40,9 +40,9 @@ class Corrections(BaseModel):
     """
 
     model_config = STRICT
-    window: Literal["none", "hann"] = "none"
-    directivity: bool = False
-    spreading: bool = False
+    window: Literal["none", "hann"] = Field("none", description="over the aperture: none or hann")
+    directivity: bool = Field(False, description="weigh with the directivity of one element")
+    spreading: bool = Field(False, description="multiply by the root of each leg's length")
 
 
 def _told(words: str) -> Any:
@@ -56,13 +56,12 @@ class Mode(BaseModel):
     name: Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.\-]*$")] = Field(
         description="letters, digits, _ . -; also the name of its files"
     )
-    focusing: Focusing = Field(description="linear, sectorial or total_focusing")
+    focusing: Focusing = Field(description="how elements are focused")
     show: Show = Field(
-        "amplitude", description="amplitude (dB), coherence (0 to 1) or weighted_amplitude"
+        "amplitude", description="what is shown: amplitudes in dB, a coherence from 0 to 1"
     )
     measure: Measure | None = _told(
-        "of a coherence: vector_coherence, phase_coherence_factor, sign_coherence_factor or "
-        "coherence_factor"
+        "measure of the coherence; none where the amplitude alone is shown"
     )
     pairs: Literal["all", "receive"] = Field(
         "all", description="coherence over all pairs, or over receivers after focusing"

@@ -181,7 +181,8 @@ class Imager:
         key = f"{_geometry(recording)} {mode.model_dump_json()}"
         if key not in self._points:
             self._points[key] = [
-                self._of_point(recording, mode, point) for point in self.plan.fidelity_points_mm
+                self._of_point(recording, mode, (point.x_mm, point.z_mm))
+                for point in self.plan.fidelity_points
             ]
         found: list[dict[str, Any]] = self._points[key]
         return found
@@ -228,7 +229,7 @@ def _identity(recording: Recording) -> dict[str, Any]:
         "samples_sha256": samples_digest(recording.samples),
         "geometry": _geometry(recording),
         "full_scale": recording.full_scale,
-        "provenance": asdict(recording.provenance),
+        "provenance": repr(recording.provenance),
     }
 
 

@@ -19,10 +19,10 @@ class Extent(BaseModel):
     """A rectangle in the frame of the recording: x from the array's middle, z from the face."""
 
     model_config = STRICT
-    x_from_mm: Finite
-    x_to_mm: Finite
-    z_from_mm: Depth
-    z_to_mm: Positive
+    x_from_mm: Finite = Field(description="first x, from the middle of the array")
+    x_to_mm: Finite = Field(description="last x")
+    z_from_mm: Depth = Field(description="first depth below the scan face")
+    z_to_mm: Positive = Field(description="last depth")
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:
@@ -64,19 +64,27 @@ class Region(Extent):
         )
 
 
+class Place(BaseModel):
+    """A point in the frame of the recording."""
+
+    model_config = STRICT
+    x_mm: Finite
+    z_mm: Positive
+
+
 class LookedAt(Extent):
     """A place whose echo is weighed against noise and against the same place without a flaw."""
 
-    name: Text
+    name: Text = Field(description="its name in the results")
 
 
 class Control(BaseModel):
     """A known echo that every image has to show, as that of the back wall."""
 
     model_config = STRICT
-    depth_mm: Positive
-    x_from_mm: Finite
-    x_to_mm: Finite
+    depth_mm: Positive = Field(description="its true depth")
+    x_from_mm: Finite = Field(description="it is looked for from this x")
+    x_to_mm: Finite = Field(description="to this x")
     search_mm: Positive = Field(description="it is looked for so far above and below")
     limit_mm: Positive = Field(description="largest error of its depth, less than search_mm")
     least_db: Finite = Field(description="least level in amplitude images, dB re full scale")
@@ -96,34 +104,40 @@ class NearSurface(BaseModel):
     """How the dead zone is looked for in the flaw-free twin, at each mode's threshold."""
 
     model_config = STRICT
-    x_from_mm: Finite
-    x_to_mm: Finite
-    search_to_mm: Positive
-    clear_mm: Positive
+    x_from_mm: Finite = Field(description="looked at from this x")
+    x_to_mm: Finite = Field(description="to this x")
+    search_to_mm: Positive = Field(description="down to this depth, well above the back wall")
+    clear_mm: Positive = Field(description="so much above the end must stay below the threshold")
 
 
 class ImagingPlan(BaseModel):
     """All of an imaging file."""
 
     model_config = STRICT
-    format: Literal[1]
+    format: Literal[1] = Field(description="version of this layout; leave it at 1")
     amplitude_range_db: Positive = Field(
         40.0, description="colours of amplitude images run so far below the largest value"
     )
-    scale_bar_mm: Positive = 10.0
+    scale_bar_mm: Positive = Field(10.0, description="length of the scale bar")
     fidelity_limit_db: Positive = Field(
         LIMIT_DB, description="most that the grid may lose of the peak of a point"
     )
-    fidelity_points_mm: tuple[tuple[Finite, Positive], ...] = Field(
-        (), description="x and z of points at which that is looked at"
+    fidelity_points: tuple[Place, ...] = Field(
+        (), description="points at which the loss of the grid is computed, in amplitude modes"
     )
-    region: Region
-    modes: tuple[Mode, ...] = Field(min_length=1)
+    region: Region = Field(description="the region that all modes are imaged on")
+    modes: tuple[Mode, ...] = Field(min_length=1, description="the modes, one or more")
     noise: Extent | None = Field(None, description="where noise is taken from")
-    looked_at: tuple[LookedAt, ...] = ()
-    control: Control | None = None
-    near_surface: NearSurface | None = None
-    gate: GateLimits = GateLimits()
+    looked_at: tuple[LookedAt, ...] = Field(
+        (), description="places weighed against noise and against the flaw-free twin"
+    )
+    control: Control | None = Field(
+        None, description="a known echo that every image has to show, as of the back wall"
+    )
+    near_surface: NearSurface | None = Field(
+        None, description="how the dead zone is looked for in the flaw-free twin, at thresholds"
+    )
+    gate: GateLimits | None = Field(None, description="limits of the gate, where not the defaults")
 
     @model_validator(mode="after")
     def _names_differ(self) -> Self:

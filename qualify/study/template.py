@@ -23,17 +23,21 @@ from qualify.recording.side_car import SideCar
 from qualify.study.data import DataSources
 from qualify.study.declaration import Declaration
 from qualify.study.flat import columns_of
+from qualify.study.imaging_plan import ImagingPlan
 from qualify.study.plan import Plan
 from qualify.study.read_me import folder_note
 from qualify.study.toml_text import to_toml
 from qualify.study.workbook import WorkbookStudy, write_workbook
 
 Model = TypeVar("Model", bound=BaseModel)
-What = Literal["block", "study", "plan", "data", "sets", "key", "calls", "tables", "recording"]
+What = Literal[
+    "block", "study", "plan", "data", "sets", "key", "calls", "tables", "recording", "imaging"
+]
 NOTE = "READ ME.txt"
 BLOCK = "blocks/example_block.toml"
 CALLS = "call_sheets/r1_new.csv"
 RECORDING = "recording.toml"
+IMAGING = "imaging.toml"
 FILES: dict[str, str] = {
     "block": BLOCK,
     "study": "study.toml",
@@ -52,6 +56,9 @@ HEADS: dict[str, str] = {
     "and then set invented = false. Coded ids only, no names of persons or companies.",
     "data.toml": "Where the data lie. File names are relative to this folder.",
     RECORDING: "A side-car: what the numbers of an array are, in a TOML file beside it.\n"
+    "All content is invented. EXAMPLE VALUES: replace every one of them, numbers too.",
+    IMAGING: "What qualify image is told: region, modes, and questions about the images.\n"
+    "Frame: x from the middle of the array, z from the scan face, millimetres.\n"
     "All content is invented. EXAMPLE VALUES: replace every one of them, numbers too.",
     BLOCK: "One reference block as built. Millimetres, degrees; x from the engraved end, y from "
     "edge L,\nz depth from face A.\n"
@@ -109,6 +116,8 @@ def example_text(what: What) -> str:
         return "".join(",".join(kind.model_fields) + "\n" for kind in kinds)
     if what == "recording":
         return to_toml(_toml(RECORDING, SideCar), head=HEADS[RECORDING])
+    if what == "imaging":
+        return to_toml(_toml(IMAGING, ImagingPlan), head=HEADS[IMAGING])
     return template_files()[FILES[what]].decode()
 
 
