@@ -50,9 +50,10 @@ def record(
 
 
 def check_all(
-    paths: Sequence[Path], limits: Path | None
+    paths: Sequence[Path], limits: Path | None, figure: Path | None = None
 ) -> tuple[dict[str, Any], list[str], "list[CheckedRecording]"]:
     """Check studies, block files and recordings in their order; return document and lines."""
+    from qualify.errors import refuse
     from qualify.study.recordings import (
         check_recording,
         is_recording,
@@ -62,6 +63,10 @@ def check_all(
     )
     from qualify.study.totals import check_lines, check_path
 
+    if figure is not None:
+        figure_kind(figure)
+        if len(paths) != 1 or not is_recording(paths[0]):
+            raise refuse("--figure", "is of one recording", "give one recording alone")
     judged_by = load_limits(limits)
     documents: list[dict[str, Any]] = []
     lines: list[str] = []
@@ -74,10 +79,50 @@ def check_all(
         else:
             documents.append(check_path(path))
             lines += check_lines(documents[-1])
+    if figure is not None:
+        write_figure(checked[0], figure)
     document: dict[str, Any] = {"checked": documents}
     if checked:
         document["recordings"] = totals_document(checked)
     return document, [*lines, *totals_lines(checked)], checked
+
+
+def write_figure(checked: "CheckedRecording", out: Path) -> None:
+    """Draw one recording: levels of its elements, maps of its pairs."""
+    from qualify.figures.palette import render
+    from qualify.figures.recording import RecordingView, recording_figure
+    from qualify.files import write_whole
+    from qualify.study.recordings import pair_maps
+
+    figures = checked.examination.figures
+    residual, clipped, reason = pair_maps(checked.recording)
+    levels = None if figures is None else figures.levels
+    told = levels is not None and not levels.reason
+    view = RecordingView(
+        title=Path(checked.path).name,
+        answer="; ".join(checked.answer()),
+        transmit_db=levels.transmit_db if levels is not None and told else None,
+        receive_db=levels.receive_db if levels is not None and told and levels.told_apart else None,
+        dead_db=checked.limits.dead_db,
+        residual_db=residual,
+        clipped_fraction=clipped,
+        no_levels="every sample is zero" if levels is None else levels.reason,
+        no_residual=reason,
+    )
+    simulated = checked.recording.provenance.signal == "simulated"
+    figure = recording_figure(view, synthetic=simulated)
+    write_whole(out, getattr(render(figure), figure_kind(out)))
+    typer.echo(f"wrote {out}", err=True)
+
+
+def figure_kind(out: Path) -> str:
+    """Return `png`, `svg` or `pdf` by the ending of a file; refuse any other."""
+    from qualify.errors import refuse
+
+    kind = out.suffix.lower().lstrip(".")
+    if kind not in ("png", "svg", "pdf"):
+        raise refuse(str(out), f"ends in '{out.suffix}'", "end it in .png, .svg or .pdf")
+    return kind
 
 
 def write_example(folder: Path) -> None:

@@ -5,15 +5,21 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from qualify.errors import InputError, refuse
 from qualify.files import read_bytes, read_toml, validated
 from qualify.recording.archive import recording_from_bytes
 from qualify.recording.faults import Examination, examine
 from qualify.recording.gate import GateLimits, GateResult, count_gate, gate
+from qualify.recording.loud import in_band, power_db
 from qualify.recording.measured import import_recording
-from qualify.recording.record import Recording, samples_digest
+from qualify.recording.record import Recording, half_pairs, samples_digest
+from qualify.recording.signal_checks import clipped_shares, residuals
 from qualify.recording.words import count_line, examination_lines, gate_lines
 
+Map = NDArray[np.float64]
 ARCHIVES, ARRAYS = (".h5", ".hdf5"), (".npy", ".npz", ".mat")
 
 
@@ -39,6 +45,10 @@ class CheckedRecording:
             "examination": self.examination.summary(),
             "gate": {"accepted": self.result.accepted} | asdict(self.result),
         }
+
+    def answer(self) -> list[str]:
+        """Return what the gate says, and what is not shown, in words."""
+        return [line.strip() for line in gate_lines(self.result)]
 
     def lines(self) -> list[str]:
         """Return everything in words."""
@@ -86,6 +96,30 @@ def check_recording(path: Path, limits: GateLimits) -> CheckedRecording:
     recording = load_recording(path)
     examination = examine(recording)
     return CheckedRecording(str(path), recording, examination, gate(examination, limits), limits)
+
+
+def pair_maps(recording: Recording) -> tuple[Map | None, Map, str]:
+    """Return residual of reciprocity in dB and clipped share, both (transmit, receive).
+
+    The residual of a pair is over the mean power of the signals of all pairs, NaN for an element
+    with itself; None with the reason as third value.
+    """
+    n = recording.probe.elements
+    shares = clipped_shares(recording) if recording.samples.any() else np.zeros(1)
+    clipped = np.zeros((n, n))
+    if recording.is_half:
+        transmit, receive = half_pairs(n)
+        clipped[transmit, receive] = clipped[receive, transmit] = shares
+        return None, clipped, "half a matrix holds each pair once"
+    clipped[:] = np.reshape(shares, (n, n)) if shares.size > 1 else 0.0
+    differ, carried = residuals(recording, in_band(recording))
+    if not carried.any():
+        return None, clipped, "no signal within the band of the probe"
+    mean = float(carried.sum()) / (n * (n - 1) / 2)
+    both = differ + differ.T
+    decibels = np.array([[power_db(float(value) / mean) for value in row] for row in both])
+    np.fill_diagonal(decibels, np.nan)
+    return decibels, clipped, ""
 
 
 def totals_document(checked: Sequence[CheckedRecording]) -> dict[str, Any]:

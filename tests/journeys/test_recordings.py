@@ -11,6 +11,7 @@ from typer.testing import CliRunner
 from qualify.cli.app import app
 from qualify.files import write_whole
 from qualify.recording.archive import recording_bytes, recording_from_bytes
+from qualify.study.recordings import pair_maps
 
 RUN = CliRunner()
 
@@ -146,3 +147,30 @@ def test_what_else_is_refused(written, tmp_path):
 def _text(path: Path) -> Path:
     path.write_text("words", encoding="utf-8")
     return path
+
+
+def test_the_figure_is_of_one_recording(written, tmp_path):
+    one, out = written / "recording.h5", tmp_path / "r.svg"
+    assert "wrote" in run("check", one, "--figure", out).stderr
+    assert out.read_bytes().startswith(b"<?xml")
+    two = run("check", one, written / "recording.toml", "--figure", tmp_path / "x.png", code=2)
+    assert "give one recording alone" in two.stderr
+    assert "end it in .png" in run("check", one, "--figure", tmp_path / "x.bmp", code=2).stderr
+    assert [path.name for path in tmp_path.iterdir()] == ["r.svg"]
+
+
+def test_the_maps_show_which_pair_is_at_fault(written):
+    """Element 5 dead as receiver: its 31 pairs of 496 differ by their whole power, the mean of
+    all being less by half of theirs. Nothing is clipped."""
+
+    def deaf(samples):
+        samples[:, 4] = 0.0
+
+    recording = recording_from_bytes(spoiled(written, "deaf.h5", deaf).read_bytes(), "r")
+    residual, clipped, reason = pair_maps(recording)
+    assert (reason, clipped.any()) == ("", False)
+    assert np.isnan(np.diagonal(residual)).all()
+    np.testing.assert_array_equal(residual, residual.T)
+    at_fault = np.delete(residual[4], 4)
+    np.testing.assert_allclose(at_fault, 10 * np.log10(496 / (496 - 31 / 2)), atol=0.2)
+    assert np.nanmax(np.delete(np.delete(residual, 4, 0), 4, 1)) < -20.0

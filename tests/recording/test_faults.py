@@ -52,8 +52,8 @@ def test_nothing_is_found_on_good_recordings(good):
     assert examination.figures.wall.start_offset_us == pytest.approx(0.0, abs=0.01)
 
 
-def dead(samples, element=9):
-    samples[element], samples[:, element] = noise((32, 800)), noise((32, 800))
+def dead(samples, element=9, size=0.02):
+    samples[element], samples[:, element] = noise((32, 800), size), noise((32, 800), size)
     return samples
 
 
@@ -97,6 +97,9 @@ def no_wall() -> Recording:
 PLANTED = {
     "dead element": (lambda: with_samples(dead), {"dead_elements"}),
     "dead receiver": (lambda: with_samples(dead_receiver), {"dead_elements", "reciprocity"}),
+    "dead element, noise 20 dB down": (
+        lambda: with_samples(lambda s: dead(s, size=0.1), walled(noise=0.1)), {"dead_elements"},
+    ),
     "dead connector": (lambda: with_samples(dead_block), {"dead_elements"}),
     "weak elements, 8 dB": (
         lambda: with_samples(lambda s: weaker(s, (4, 15, 27), -8.0)), {"weak_elements"},
@@ -235,6 +238,8 @@ def test_the_clipped_share_is_counted(full):
     assert guessed.samples_fraction == 2 / flat.size
     assert guessed.limit is None
     assert examine(recording).figures.clipping.samples_fraction == 0.0
+    upside_down = examine(replace(spoiled, samples=-spoiled.samples)).figures.clipping
+    assert upside_down == guessed
 
 
 @pytest.mark.parametrize("full", [True, False])
@@ -256,10 +261,10 @@ def test_the_offset_is_the_mean_over_the_rms(full):
 
 @pytest.mark.parametrize("coupling", [CONTACT, WATER])
 @pytest.mark.parametrize("late_us", [-1.3, 0.004, 0.7, 2.5])
-def test_the_start_offset_is_found_to_a_hundredth_of_a_microsecond(coupling, late_us):
+def test_the_start_offset_is_found_to_a_tenth_of_a_sample(coupling, late_us):
     recording = walled(coupling=coupling, samples=1600)
     wall = examine(replace(recording, start_us=late_us)).figures.wall
-    assert wall.start_offset_us == pytest.approx(late_us, abs=0.01)
+    assert wall.start_offset_us == pytest.approx(late_us, abs=0.002)
     assert wall.coherence_fraction > 0.9
 
 
