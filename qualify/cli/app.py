@@ -40,6 +40,7 @@ class Example(StrEnum):
     calls = "calls"
     tables = "tables"
     recording = "recording"
+    limits = "limits"
     imaging = "imaging"
 
 

@@ -13,7 +13,9 @@ if TYPE_CHECKING:
 
 Limits = Annotated[
     Path | None,
-    typer.Option(help="Limits of the gate for recordings (TOML); default: common practice."),
+    typer.Option(
+        help="Limits of the gate for recordings (TOML); qualify example limits shows the defaults."
+    ),
 ]
 
 

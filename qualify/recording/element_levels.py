@@ -1,8 +1,9 @@
 """The level of each element, and which are weak or dead.
 
-The level is the power that the pairs of an element carry within the band, less what is there at
-the quietest time. Elements near the ends of an array get less by nature: weak is judged against
-the neighbours, dead against the louder part of the array.
+The level is the power that the pairs of an element with all others carry within the band, less
+what is there at the quietest time. Its pair with itself is left out: it holds the ring-down.
+Elements near the ends of an array get less by nature: weak is judged against the neighbours, dead
+against the louder part of the array.
 """
 
 from dataclasses import dataclass
@@ -54,7 +55,9 @@ def element_levels(recording: Recording, banded: Singles) -> ElementLevels:
     banded : samples within the band, of `qualify.recording.loud.in_band`.
     """
     power = _power_over_noise(recording, banded)
-    sent, heard = power.mean(axis=1), power.mean(axis=0)
+    np.fill_diagonal(power, 0.0)
+    others = recording.probe.elements - 1
+    sent, heard = power.sum(axis=1) / others, power.sum(axis=0) / others
     if max(np.quantile(sent, LOUDER), np.quantile(heard, LOUDER)) <= 0.0:
         words = "no signal rises within the band of the probe"
         return ElementLevels((), (), (), (), not recording.is_half, words)

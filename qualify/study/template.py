@@ -19,6 +19,7 @@ from qualify.blocks.definition import Block
 from qualify.reading.call_sheet import Call, CallRow
 from qualify.reading.key import KeyRow, SetRow
 from qualify.reading.tables import MatchedCallRow, MeasurementRow, OpportunityRow
+from qualify.recording.gate import GateLimits
 from qualify.recording.side_car import SideCar
 from qualify.study.data import DataSources
 from qualify.study.declaration import Declaration
@@ -31,7 +32,17 @@ from qualify.study.workbook import WorkbookStudy, write_workbook
 
 Model = TypeVar("Model", bound=BaseModel)
 What = Literal[
-    "block", "study", "plan", "data", "sets", "key", "calls", "tables", "recording", "imaging"
+    "block",
+    "study",
+    "plan",
+    "data",
+    "sets",
+    "key",
+    "calls",
+    "tables",
+    "recording",
+    "limits",
+    "imaging",
 ]
 NOTE = "READ ME.txt"
 BLOCK = "blocks/example_block.toml"
@@ -55,6 +66,8 @@ HEADS: dict[str, str] = {
     "All content is invented. EXAMPLE VALUES: replace every one of them, numbers too,\n"
     "and then set invented = false. Coded ids only, no names of persons or companies.",
     "data.toml": "Where the data lie. File names are relative to this folder.",
+    "limits": "How bad a recording may be before the gate rejects it; for --limits.\n"
+    "Leave out what you keep. Values: common practice or chosen here, no source. Put your own.",
     RECORDING: "A side-car: what the numbers of an array are, in a TOML file beside it.\n"
     "All content is invented. EXAMPLE VALUES: replace every one of them, numbers too.",
     IMAGING: "What qualify image is told: region, modes, and questions about the images.\n"
@@ -116,6 +129,8 @@ def example_text(what: What) -> str:
         return "".join(",".join(kind.model_fields) + "\n" for kind in kinds)
     if what == "recording":
         return to_toml(_toml(RECORDING, SideCar), head=HEADS[RECORDING])
+    if what == "limits":
+        return to_toml(GateLimits(), head=HEADS["limits"])
     if what == "imaging":
         return to_toml(_toml(IMAGING, ImagingPlan), head=HEADS[IMAGING])
     return template_files()[FILES[what]].decode()

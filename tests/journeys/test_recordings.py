@@ -11,7 +11,8 @@ from typer.testing import CliRunner
 from qualify.cli.app import app
 from qualify.files import write_whole
 from qualify.recording.archive import recording_bytes, recording_from_bytes
-from qualify.study.recordings import pair_maps
+from qualify.recording.gate import GateLimits
+from qualify.study.recordings import load_limits, pair_maps
 
 RUN = CliRunner()
 
@@ -109,6 +110,8 @@ def test_limits_come_from_a_file(written, tmp_path):
     limits.write_text("wall_db_least = 80\n", encoding="utf-8")
     result = run("check", written / "recording.h5", "--limits", limits)
     assert "back wall: no back wall around 10.17 µs: 5" in result.stdout
+    limits.write_text(run("example", "limits").stdout, encoding="utf-8")
+    assert load_limits(limits) == load_limits(None) == GateLimits()
     limits.write_text("wall_db = 80\nweak_db = 'low'\n", encoding="utf-8")
     refused = run("check", written / "recording.h5", "--limits", limits, code=2)
     assert "limits.toml: wall_db: is not a known key" in refused.stderr
