@@ -6,6 +6,7 @@ of the aperture for a focus on the axis, or for a plane front where no focus is 
 through a standoff are those of the fastest path (`qualify.recording.paths`) and of Snell's law.
 """
 
+import itertools
 import math
 from dataclasses import dataclass
 
@@ -116,6 +117,20 @@ def _beam(recording: Recording, mode: Mode, first: int, last: int, angle_deg: fl
         way = times_us(centres, focus, recording.coupling, recording.medium)[:, 0]
         late = way - axis_us - mode.focus_mm / below
     return Beam(first, last, entry, angle_deg, axis_us, np.asarray(late))
+
+
+def around_mm(beams: tuple[Beam, ...], point_mm: tuple[float, float]) -> list[tuple[float, float]]:
+    """Return places (x, z) on the two beams beside a point and halfway between, at its depth.
+
+    None where the point lies outside the beams. What a scan shows of a point depends on whether a
+    beam meets it.
+    """
+    x, z = point_mm
+    crossing = [beam.entry_mm + z * math.tan(math.radians(beam.angle_deg)) for beam in beams]
+    for left, right in itertools.pairwise(crossing):
+        if left <= x <= right:
+            return [(left, z), ((left + right) / 2.0, z), (right, z)]
+    return []
 
 
 @dataclass(frozen=True, slots=True)

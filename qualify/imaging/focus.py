@@ -19,7 +19,8 @@ from qualify.imaging.kernels import AMPLITUDE_ROWS, PAIR_ROWS, sum_pairs
 from qualify.imaging.laws import Floats, Law
 from qualify.imaging.modes import Corrections, Mode
 from qualify.imaging.phase_kernels import PHASE_ROWS, RECEIVE_ROWS, sum_phases, sum_receivers
-from qualify.imaging.random_phase import random_level, random_level_of_pairs
+from qualify.imaging.random_phase import random_level_of_pairs
+from qualify.imaging.random_receivers import random_level_of_receivers
 from qualify.imaging.signals import Signals, prepare
 from qualify.imaging.tiles import grid_pixels, run
 from qualify.imaging.total_focusing import speeds, total_focusing_law
@@ -162,7 +163,7 @@ def _random_levels(mode: Mode, elements: int) -> tuple[float | None, float | Non
     """Return mean and 99 % level of a coherence of random phases, over the most elements used."""
     if mode.show != "coherence" or mode.measure is None or elements < LEAST_ELEMENTS:
         return None, None
-    level = random_level if mode.pairs == "receive" else random_level_of_pairs
+    level = random_level_of_receivers if mode.pairs == "receive" else random_level_of_pairs
     found = level(mode.measure, elements)
     return found.mean, found.level_99
 

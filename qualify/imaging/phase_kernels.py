@@ -69,7 +69,7 @@ def _add_phases(s: Floats, one: Floats, other: Floats, row: Floats, share: np.fl
         row[p] += part * phase
         row[PIXELS + p] += part * phase * phase
         row[P2 + p] += part * abs(phase)
-        row[P3 + p] += part * _sign(im)
+        row[P3 + p] += part * _sign(phase)
         row[P4 + p] += part * _sign(re)
 
 
@@ -129,7 +129,7 @@ def _add_receiver(received: Floats, turn: Floats, row: Floats) -> None:
         row[5 * PIXELS + p] += part * phase
         row[6 * PIXELS + p] += part * phase * phase
         row[7 * PIXELS + p] += part * abs(phase)
-        row[8 * PIXELS + p] += part * _sign(im)
+        row[8 * PIXELS + p] += part * _sign(phase)
         row[9 * PIXELS + p] += part * _sign(re)
 
 

@@ -6,6 +6,7 @@ from typing import Any
 
 from qualify import __version__
 from qualify.files import canonical_json, digest
+from qualify.imaging.beams import around_mm, beams_of
 from qualify.imaging.controls import DeadZone, PositiveControl, dead_zone, positive_control
 from qualify.imaging.coverage import coverage
 from qualify.imaging.fidelity import GridLoss, PointSpread, grid_loss, point_spread
@@ -191,12 +192,14 @@ class Imager:
         self, recording: Recording, mode: Mode, point: tuple[float, float]
     ) -> dict[str, Any]:
         imager, grid = _imager(mode), self.plan.region.grid()
+        beams = () if mode.focusing == "total_focusing" else beams_of(recording, mode)
         loss: GridLoss = grid_loss(
             imager,
             recording,
             point,
             grid.step_x_mm,
             grid.step_z_mm,
+            beside_mm=around_mm(beams, point),
             limit_db=self.plan.fidelity_limit_db,
         )
         spread: PointSpread = point_spread(imager, recording, point)

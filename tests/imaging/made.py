@@ -29,7 +29,7 @@ def probe(elements=32, pitch_mm=0.6):
 
 def coherence(measure="vector_coherence", pairs="all", **others):
     return Mode(
-        name=f"{measure} {pairs}",
+        name=f"{measure}_{pairs}",
         focusing="total_focusing",
         show="coherence",
         measure=measure,

@@ -86,4 +86,4 @@ def _split(value):
 
 def _phase_terms(value):
     phase = np.angle(value)
-    return np.array([phase, phase**2, np.abs(phase), np.sign(value.imag), np.sign(value.real)])
+    return np.array([phase, phase**2, np.abs(phase), np.sign(phase), np.sign(value.real)])

@@ -11,7 +11,7 @@ from made import CONTACT, COUPLINGS, WATER, WEDGE, points
 from plain import exact_signals
 
 from qualify.errors import InputError
-from qualify.imaging.beams import beams_of
+from qualify.imaging.beams import around_mm, beams_of
 from qualify.imaging.focus import make_images
 from qualify.imaging.grid import Grid
 from qualify.imaging.modes import Corrections, Mode
@@ -133,3 +133,13 @@ def test_exact_signals_are_those_of_the_recording():
     for pair, (i, j, value) in enumerate(exact_signals(recording, [[1.0, 20.0]], [1.0], here)):
         sampled = np.interp(way[i] + way[j], recording.times_us(), recording.samples[pair])
         assert sampled == pytest.approx(value[0].real, abs=0.05)
+
+
+def test_places_on_and_between_the_beams_beside_a_point():
+    """Sectorial in contact, beams a degree apart: crossings at z tan θ; outside the fan none."""
+    beams = beams_of(points([[0.0, 20.0]]), sectorial())
+    left, middle, right = around_mm(beams, (3.0, 20.0))
+    angles = np.degrees(np.arctan2([left[0], right[0]], 20.0))
+    np.testing.assert_allclose(angles, [8.0, 9.0], atol=1e-9)
+    assert middle[0] == pytest.approx((left[0] + right[0]) / 2)
+    assert around_mm(beams, (12.0, 20.0)) == []
