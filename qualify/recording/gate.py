@@ -22,7 +22,7 @@ WHITE_MOST = 0.6  # beyond this share of the sampled band, noise looks like sign
 
 
 class GateLimits(BaseModel):
-    """How bad a recording may be. Defaults: common practice or chosen here, no source; put yours."""
+    """How bad a recording may be. Defaults: common practice or chosen here; no source."""
 
     model_config = STRICT
     band_fraction_least: Fraction = Field(
