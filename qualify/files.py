@@ -120,11 +120,15 @@ def write_whole(path: Path, content: bytes) -> None:
         raise _cannot_write(path, error) from None
 
 
-def _made_before(folder: Path) -> set[str]:
-    """Return the names that the manifest of an earlier run lists, its own among them."""
+def _made_before(folder: Path, mark: str) -> set[str]:
+    """Return the names that an earlier run lists: in its manifest, or as `files` of its mark."""
     try:
         listed = json.loads((folder / "manifest.json").read_bytes())["outputs"]
         return {"manifest.json", *(str(item["name"]) for item in listed)}
+    except (OSError, ValueError, KeyError, TypeError):
+        pass
+    try:
+        return {mark, *map(str, json.loads((folder / mark).read_bytes())["files"])}
     except (OSError, ValueError, KeyError, TypeError):
         return set()
 
@@ -151,7 +155,7 @@ def write_folder(folder: Path, contents: Mapping[str, bytes], *, mark: str) -> N
     check_folder(folder, mark=mark)
     if folder.is_dir():
         held = {p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file()}
-        foreign = sorted(held - contents.keys() - _made_before(folder))
+        foreign = sorted(held - contents.keys() - _made_before(folder, mark))
         if foreign:
             raise refuse(
                 str(folder), f"also holds {foreign[0]}, which this run would delete", MOVE_IT

@@ -1,6 +1,7 @@
 """The command `image`: recordings imaged in every mode, one folder a recording."""
 
 import json
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -9,11 +10,20 @@ import typer
 from qualify.cli.common import STOPPED, AsJson, answering, say_next, show
 
 if TYPE_CHECKING:
-    from qualify.recording.record import Recording
+    from matplotlib.figure import Figure
+
     from qualify.study.imaging import Imaged, Imager
     from qualify.study.imaging_plan import ImagingPlan
 
 MARK = "images.json"
+
+
+class Figures(StrEnum):
+    """Which figures are drawn."""
+
+    all = "all"
+    modes = "modes"
+    none = "none"
 
 
 def image(
@@ -36,6 +46,9 @@ def image(
         Path | None,
         typer.Option(help="Recording of the same kind of piece without flaws.", show_default=False),
     ] = None,
+    figures: Annotated[
+        Figures, typer.Option(help="all; modes: only those side by side; none.")
+    ] = Figures.all,
     as_json: AsJson = False,
 ) -> None:
     """Image recordings in every mode on one region, and weigh the images.
@@ -50,10 +63,11 @@ def image(
         plan = _plan(imaging)
         folders = _folders(recordings, out)
         imager = Imager(plan, None if twin is None else load_recording(twin))
-        documents = _all(imager, folders)
+        documents = _all(imager, folders, figures)
         summary = _summary(documents, folders)
         show(summary, as_json, lambda: _lines(summary))
-        say_next(f"look at {next(iter(folders.values())) / 'modes.png'}")
+        first = next(iter(folders.values()))
+        say_next(f"look at {first / ('images.h5' if figures is Figures.none else 'modes.png')}")
 
 
 def _plan(path: Path) -> "ImagingPlan":
@@ -80,7 +94,7 @@ def _folders(recordings: list[Path], out: Path) -> dict[Path, Path]:
     return folders
 
 
-def _all(imager: "Imager", folders: dict[Path, Path]) -> list[dict[str, Any]]:
+def _all(imager: "Imager", folders: dict[Path, Path], figures: Figures) -> list[dict[str, Any]]:
     """Image all recordings, telling each; what is finished stays when the run is stopped."""
     from qualify.files import write_folder
     from qualify.study.recordings import load_recording
@@ -89,11 +103,11 @@ def _all(imager: "Imager", folders: dict[Path, Path]) -> list[dict[str, Any]]:
     for number, (path, folder) in enumerate(folders.items(), start=1):
         try:
             recording = load_recording(path)
-            document = _held(folder, imager.inputs(recording))
+            document = _held(folder, imager.inputs(recording), figures)
             told = "as it was"
             if document is None:
                 imaged = imager.image(recording)
-                write_folder(folder, _contents(imager.plan, recording, imaged), mark=MARK)
+                write_folder(folder, _contents(imager.plan, imaged, figures), mark=MARK)
                 document, told = imaged.document, "imaged"
         except KeyboardInterrupt:
             typer.echo(
@@ -107,17 +121,18 @@ def _all(imager: "Imager", folders: dict[Path, Path]) -> list[dict[str, Any]]:
     return documents
 
 
-def _held(folder: Path, inputs: str) -> dict[str, Any] | None:
-    """Return the document of an earlier run with the same inputs, or None."""
+def _held(folder: Path, inputs: str, figures: Figures) -> dict[str, Any] | None:
+    """Return the document of an earlier run with the same inputs and figures, or None."""
     try:
         document: dict[str, Any] = json.loads((folder / MARK).read_text(encoding="utf-8"))
     except (OSError, ValueError):
         return None
     whole = all((folder / name).is_file() for name in document.get("files", ["-"]))
-    return document if whole and document.get("inputs_sha256") == inputs else None
+    same = (document.get("inputs_sha256"), document.get("figures")) == (inputs, figures.value)
+    return document if whole and same else None
 
 
-def _contents(plan: "ImagingPlan", recording: "Recording", imaged: "Imaged") -> dict[str, bytes]:
+def _contents(plan: "ImagingPlan", imaged: "Imaged", asked: Figures) -> dict[str, bytes]:
     """Return the files of one recording by name."""
     from qualify.dossier.image_views import coverage_views, image_panels
     from qualify.figures.coverage import MOST, coverage_figure
@@ -133,8 +148,10 @@ def _contents(plan: "ImagingPlan", recording: "Recording", imaged: "Imaged") -> 
         range_db=plan.amplitude_range_db,
         scale_bar_mm=plan.scale_bar_mm,
     )
-    figures = {f"mode-{panel.mode}": image_figure(panel) for panel in panels}
-    for first in range(0, len(panels), MOST):
+    figures: dict[str, Figure] = {}
+    if asked is Figures.all:
+        figures |= {f"mode-{panel.mode}": image_figure(panel) for panel in panels}
+    for first in range(0, 0 if asked is Figures.none else len(panels), MOST):
         number = "" if first == 0 else f"-{first // MOST + 1}"
         together = panels[first : first + MOST]
         figures[f"modes{number}"] = modes_figure(together)
@@ -144,6 +161,7 @@ def _contents(plan: "ImagingPlan", recording: "Recording", imaged: "Imaged") -> 
         drawn = render(figure)
         files |= {f"{name}.png": drawn.png, f"{name}.svg": drawn.svg, f"{name}.pdf": drawn.pdf}
     imaged.document["figures_in_words"] = [alt_text((panel,)) for panel in panels]
+    imaged.document["figures"] = asked.value
     imaged.document["files"] = sorted(files)
     return files | {MARK: canonical_json(imaged.document)}
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from qualify.figures.coverage import CoverageView
 from qualify.figures.image_panel import ImagePanel
-from qualify.imaging.grid import Image
+from qualify.imaging.grid import Grid, Image
 from qualify.imaging.modes import Mode
 from qualify.recording.gate import GateResult
 
@@ -19,7 +19,7 @@ def image_panels(
     result: GateResult,
     *,
     range_db: float,
-    scale_bar_mm: float,
+    scale_bar_mm: float | None,
 ) -> tuple[ImagePanel, ...]:
     """Return a panel for each image; all amplitudes on one colour range, to the largest of all."""
     top = _largest_db(images)
@@ -37,7 +37,7 @@ def image_panels(
             signal=image.signal,
             threshold=mode.threshold,
             contour=mode.threshold is not None,
-            scale_bar_mm=scale_bar_mm,
+            scale_bar_mm=scale_bar_mm or _round_length(image.grid),
             random_mean=image.random_level,
             random_99=image.random_99,
             rejected=tuple(reason.words for reason in result.reasons),
@@ -49,6 +49,13 @@ def image_panels(
 def coverage_views(panels: Sequence[ImagePanel]) -> tuple[CoverageView, ...]:
     """Return what each panel covers."""
     return tuple(CoverageView(p.mode, p.x_mm, p.z_mm, p.covered) for p in panels)
+
+
+def _round_length(grid: Grid) -> float:
+    """Return the largest of 1, 2, 5, 10, … mm that is at most half the width of a grid."""
+    half = grid.columns * grid.step_x_mm / 2.0
+    decade = 10.0 ** np.floor(np.log10(half))
+    return float(decade * max(m for m in (1.0, 2.0, 5.0) if m * decade <= half * (1 + 1e-9)))
 
 
 def _largest_db(images: Sequence[Image]) -> float:

@@ -118,7 +118,9 @@ class ImagingPlan(BaseModel):
     amplitude_range_db: Positive = Field(
         40.0, description="colours of amplitude images run so far below the largest value"
     )
-    scale_bar_mm: Positive = Field(10.0, description="length of the scale bar")
+    scale_bar_mm: Positive | None = Field(
+        None, description="length of the scale bar, else a round one that fits"
+    )
     fidelity_limit_db: Positive = Field(
         LIMIT_DB, description="most that the grid may lose of the peak of a point"
     )
@@ -140,7 +142,7 @@ class ImagingPlan(BaseModel):
     gate: GateLimits | None = Field(None, description="limits of the gate, where not the defaults")
 
     @model_validator(mode="after")
-    def _names_differ(self) -> Self:
+    def _fits_together(self) -> Self:
         for what, names in (
             ("modes", [mode.name for mode in self.modes]),
             ("looked_at", [place.name for place in self.looked_at]),
@@ -149,6 +151,10 @@ class ImagingPlan(BaseModel):
             if twice:
                 msg = f"{what} holds '{min(twice)}' twice; give each a name of its own"
                 raise ValueError(msg)
+        width = self.region.x_to_mm - self.region.x_from_mm
+        if self.scale_bar_mm is not None and self.scale_bar_mm > width:
+            msg = f"scale_bar_mm {self.scale_bar_mm:g} is longer than the region; shorten it"
+            raise ValueError(msg)
         if self.looked_at and self.noise is None:
             msg = "looked_at is given without noise; give the region that noise is taken from"
             raise ValueError(msg)

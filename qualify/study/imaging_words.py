@@ -42,8 +42,9 @@ def _mode(mode: Document) -> Iterator[str]:
     yield from _controls(mode)
     for point in mode["grid"]:
         yield f"  {_grid(point)}"
+    told = (mode.get("control_reason"), mode.get("dead_zone_reason"))
     for remark in (mode["warning"], *mode["remarks"]):
-        if remark:
+        if remark and remark not in told:
             yield f"  note: {remark}"
 
 

@@ -1,0 +1,204 @@
+"""The command `image`: what it writes, tells, refuses, and does when it is stopped."""
+
+import json
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "imaging"))
+from made import noisy, probe
+
+import qualify.study.imaging as imaging
+from qualify.cli.app import app
+from qualify.imaging.image_archive import images_from_bytes
+from qualify.recording.archive import recording_bytes
+from qualify.recording.points import record_points
+from qualify.recording.probe import Medium
+
+RUN = CliRunner()
+PLAN = """
+format = 1
+[region]
+x_from_mm = -4
+x_to_mm = 4
+z_from_mm = 8
+z_to_mm = 24
+step_mm = 0.4
+[noise]
+x_from_mm = -4
+x_to_mm = -1
+z_from_mm = 17
+z_to_mm = 23
+[[looked_at]]
+name = "place"
+x_from_mm = -1
+x_to_mm = 1
+z_from_mm = 13
+z_to_mm = 15
+[[modes]]
+name = "linear"
+focusing = "linear"
+aperture_elements = 6
+threshold = -30
+[[modes]]
+name = "total_focusing"
+focusing = "total_focusing"
+[[modes]]
+name = "coherence"
+focusing = "total_focusing"
+show = "coherence"
+measure = "vector_coherence"
+"""
+
+
+def recording(points=((0.0, 14.0),), seed=1, sizes=0.3):
+    made = record_points(
+        probe(16), points, sizes, medium=Medium(longitudinal_m_per_s=5900.0), samples=700
+    )
+    return noisy(made, 0.01, seed)
+
+
+@pytest.fixture
+def folder(tmp_path):
+    (tmp_path / "plan.toml").write_text(PLAN, encoding="utf-8")
+    (tmp_path / "flawed.h5").write_bytes(recording_bytes(recording()))
+    (tmp_path / "blank.h5").write_bytes(recording_bytes(recording(sizes=0.0, seed=2)))
+    return tmp_path
+
+
+def run(folder, *names, options=(), plan="plan.toml"):
+    arguments = [*(str(folder / name) for name in names), "--imaging", str(folder / plan)]
+    return RUN.invoke(app, ["image", *arguments, "--out", str(folder / "out"), *options])
+
+
+FAST, MODES = ("--figures", "none"), ("--figures", "modes")
+
+
+def test_images_and_figures_hold_the_same_numbers(folder):
+    result = run(folder, "flawed.h5", options=["--twin", str(folder / "blank.h5"), "--json"])
+    assert result.exit_code == 0, result.output
+    assert result.stderr.splitlines()[-1].startswith("next: ")
+    (told,) = json.loads(result.stdout)["images"]
+    written = json.loads((folder / "out/flawed/images.json").read_bytes())
+    assert {k: told[k] for k in written} == written
+    images = images_from_bytes((folder / "out/flawed/images.h5").read_bytes(), "images.h5")
+    for image, mode in zip(images, told["modes"], strict=True):
+        shown = np.where(image.covered, image.values, -np.inf)
+        row, column = np.unravel_index(shown.argmax(), shown.shape)
+        assert mode["largest"]["value"] == pytest.approx(float(shown.max()))
+        assert mode["largest"]["x_mm"] == pytest.approx(image.grid.x_mm()[column])
+        assert mode["largest"]["z_mm"] == pytest.approx(image.grid.z_mm()[row])
+        assert mode["covered_fraction"] == pytest.approx(float(image.covered.mean()))
+    linear, total, coherence = told["modes"]
+    assert abs(total["largest"]["z_mm"] - 14.0) < 0.4
+    assert total["looked_at"][0]["excess_db"] > 20.0 > linear["looked_at"][0]["twin_snr_db"]
+    assert coherence["looked_at"][0]["peak"]["value"] > 0.9
+    assert coherence["random_level"] < coherence["random_99"] < 0.3
+    assert set(written["files"]) | {"images.json"} == {
+        p.name for p in (folder / "out/flawed").iterdir()
+    }
+    assert {"modes.png", "coverage.png", "mode-coherence.svg", "images.h5"} <= set(written["files"])
+
+
+def test_without_a_twin_no_signal_to_noise_is_told(folder):
+    (told,) = json.loads(run(folder, "flawed.h5", options=[*FAST, "--json"]).stdout)["images"]
+    for mode in told["modes"][:2]:
+        assert mode["looked_at"][0]["snr_db"] is None
+        assert "twin" in mode["looked_at"][0]["reason"]
+    assert "SIMULATED" in run(folder, "flawed.h5", options=FAST).stdout
+
+
+def test_same_inputs_give_the_same_bytes_and_are_not_made_twice(folder):
+    assert run(folder, "flawed.h5", options=MODES).exit_code == 0
+    first = {p.name: p.read_bytes() for p in (folder / "out/flawed").iterdir()}
+    again = run(folder, "flawed.h5", options=MODES)
+    assert "as it was" in again.stderr
+    (folder / "out").rename(folder / "before")
+    assert run(folder, "flawed.h5", options=MODES).exit_code == 0
+    assert first == {p.name: p.read_bytes() for p in (folder / "out/flawed").iterdir()}
+    (folder / "plan.toml").write_text(PLAN.replace("-30", "-29"), encoding="utf-8")
+    assert ", imaged" in run(folder, "flawed.h5", options=FAST).stderr
+
+
+def test_a_stopped_run_keeps_what_is_finished_and_goes_on(folder, monkeypatch):
+    names, real = ("flawed.h5", "blank.h5"), imaging.Imager.image
+    seen = []
+
+    def stopped(self, one):
+        seen.append(one)
+        if len(seen) == 2:
+            raise KeyboardInterrupt
+        return real(self, one)
+
+    monkeypatch.setattr(imaging.Imager, "image", stopped)
+    result = run(folder, *names, options=FAST)
+    assert result.exit_code == 130
+    assert "stopped; 1 of 2 recordings stand" in result.stderr
+    assert [p.name for p in (folder / "out").iterdir()] == ["flawed"]
+    result = run(folder, *names, options=FAST)
+    assert result.exit_code == 0
+    assert "1 of 2" in result.stderr
+    assert "as it was" in result.stderr.splitlines()[0]
+    assert len(seen) == 3
+
+
+def test_a_rejected_recording_is_imaged_marked_and_counted(folder):
+    """Every fourth element dead: the gate rejects, the images are made all the same."""
+    made = recording()
+    pairs = np.triu_indices(16)
+    dead = (pairs[0] % 4 == 0) | (pairs[1] % 4 == 0)
+    samples = np.where(dead[:, None], np.float32(0.0), made.samples).astype(np.float32)
+    (folder / "dead.h5").write_bytes(recording_bytes(replace(made, samples=samples)))
+    result = run(folder, "dead.h5", "flawed.h5", options=[*FAST, "--json"])
+    assert result.exit_code == 0
+    told = json.loads(result.stdout)
+    assert (told["recordings"], told["accepted"], told["rejected"]) == (2, 1, 1)
+    assert not told["images"][0]["accepted"]
+    assert "dead" in " ".join(told["images"][0]["rejected_because"])
+    assert "REJECTED" in run(folder, "dead.h5", options=FAST).stdout
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "wanted"),
+    [
+        ("format = 1", "format = 2", "plan.toml: format"),
+        ("step_mm = 0.4", "step_mm = 0", "plan.toml: region.step_mm"),
+        ("step_mm = 0.4", "step_mm = 0.001", "give at most 4000000 in all"),
+        ("x_to_mm = 4\nz_from_mm = 8", "x_to_mm = -5\nz_from_mm = 8", "x_to_mm is not beyond"),
+        ("format = 1", "format = 1\nscale_bar_mm = 9", "is longer than the region"),
+        ("aperture_elements = 6", "", "has no aperture; give aperture_elements"),
+        ("aperture_elements = 6", "aperture_elements = 99", "99 elements, and the array has 16"),
+        ('"total_focusing"\n[[', '"total"\n[[', "plan.toml: modes.2.focusing"),
+        ('name = "coherence"', 'name = "linear"', "holds 'linear' twice"),
+        ('measure = "vector_coherence"', "", "names no measure"),
+        ("[noise]", "[noises]", "plan.toml: noises: is not a known key"),
+        ('name = "coherence"', 'name = "a/b"', "plan.toml: modes.3.name"),
+        ("[region]", "[[region]]", "plan.toml: region"),
+    ],
+)
+def test_what_the_plan_may_not_say(folder, old, new, wanted):
+    (folder / "plan.toml").write_text(PLAN.replace(old, new), encoding="utf-8")
+    result = run(folder, "flawed.h5", options=FAST)
+    assert result.exit_code == 2, result.output
+    assert wanted in result.stderr
+    assert "nothing was written" in result.stderr
+    assert not (folder / "out").exists()
+
+
+def test_recordings_of_one_name_and_files_of_ours_are_refused(folder):
+    (folder / "more").mkdir()
+    (folder / "more/flawed.h5").write_bytes((folder / "flawed.h5").read_bytes())
+    result = run(folder, "flawed.h5", "more/flawed.h5", options=FAST)
+    assert result.exit_code == 2
+    assert "two recordings are named 'flawed'" in result.stderr
+    (folder / "out/blank").mkdir(parents=True)
+    (folder / "out/blank/letter.txt").write_text("kept", encoding="utf-8")
+    result = run(folder, "blank.h5", options=FAST)
+    assert result.exit_code == 2
+    assert "files that are not ours" in result.stderr
+    (folder / "array.npy").write_bytes(b"x")
+    assert "write a side-car" in run(folder, "array.npy", options=FAST).stderr
