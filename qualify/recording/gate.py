@@ -18,6 +18,7 @@ Code = Literal[
     "silent", "axis_order", "reciprocity", "clipping", "dead_elements", "weak_elements", "offset",
     "back_wall", "start_time",
 ]  # fmt: skip
+ALIKE_LEAST = 0.3  # under it, neighbouring pairs tell no order
 WHITE_MOST = 0.6  # beyond this share of the sampled band, noise looks like signal
 
 
@@ -239,6 +240,9 @@ def _not_shown(figures: Figures) -> Iterator[str]:
         yield "transmit and receive of an element apart: half a matrix holds each pair once"
     if wall.expected_us is None:
         yield f"back wall and start time: {wall.reason}"
+    told = (order.alike_fraction, order.other_alike_fraction)
+    if None not in told and max(value or 0.0 for value in told) < ALIKE_LEAST:
+        yield "order of pairs: neighbouring pairs are not alike in either order"
     if order.white_fraction > WHITE_MOST:
         yield (
             f"axis order: {order.white_fraction:.2f} of the sampled band is the probe's band, so "

@@ -19,11 +19,14 @@ class Reciprocity:
     ----------
     residual_db : power of the difference, less what it is over the rest of the recording (noise),
         over the power of the signals; None with `reason`. Noise-free and reciprocal: −120.
+    noise_db : power of the difference over the rest of the recording, over that of the signals; a
+        residual below it says only that there is none above the noise.
     worst_element : number, from 1, of the element whose pairs differ most.
     worst_db : power of the difference in its pairs over that of the signals of all elements.
     """
 
     residual_db: float | None
+    noise_db: float | None
     worst_element: int | None
     worst_db: float | None
     reason: str
@@ -72,38 +75,41 @@ def reciprocity(recording: Recording, banded: Singles) -> Reciprocity:
     banded : samples within the band, of `qualify.recording.loud.in_band`.
     """
     if recording.is_half:
-        return Reciprocity(None, None, None, "half a matrix holds each pair once")
-    differ, carried = residuals(recording, banded)
+        return Reciprocity(None, None, None, None, "half a matrix holds each pair once")
+    differ, carried, noise = residuals(recording, banded)
     total, n = float(carried.sum()), recording.probe.elements
     if total == 0.0:
-        return Reciprocity(None, None, None, "no signal within the band of the probe")
+        return Reciprocity(None, None, None, None, "no signal within the band of the probe")
     by_element = differ.sum(axis=0) + differ.sum(axis=1)
     worst = int(np.argmax(by_element))
     return Reciprocity(
         power_db(float(differ.sum()) / total),
+        power_db(float(noise.sum()) / total),
         worst + 1,
         power_db(float(by_element[worst]) / (2.0 * total / n)),
         "",
     )
 
 
-def residuals(recording: Recording, banded: Singles) -> tuple[Array, Array]:
-    """Return power of the difference less noise, and power of the signals, of a full matrix.
+def residuals(recording: Recording, banded: Singles) -> tuple[Array, Array, Array]:
+    """Return power of the difference less noise, power of the signals, and of the noise.
 
-    Both (elements, elements), filled for pairs with transmit < receive, where those are loudest.
+    All (elements, elements), filled for pairs of a full matrix with transmit < receive. Difference
+    and signals are taken where the signals are loudest, noise is the difference elsewhere.
     """
     n, length = recording.probe.elements, pulse_samples(recording, recording.sample_count)
     others = max(recording.sample_count - length, 1)
-    differ, carried = np.zeros((n, n)), np.zeros((n, n))
+    differ, carried, noise = np.zeros((n, n)), np.zeros((n, n)), np.zeros((n, n))
     for row in range(n - 1):
         one, other = banded[row, row + 1 :], banded[row + 1 :, row]
         power, apart = 0.5 * (one**2 + other**2), (one - other) ** 2
         where = loudest(power, length)
         loud = np.take_along_axis(apart, where, axis=-1).sum(axis=-1, dtype=np.float64)
         rest = np.maximum(apart.sum(axis=-1, dtype=np.float64) - loud, 0.0)
-        differ[row, row + 1 :] = loud / length - rest / others
+        noise[row, row + 1 :] = rest / others
+        differ[row, row + 1 :] = loud / length - noise[row, row + 1 :]
         carried[row, row + 1 :] = np.take_along_axis(power, where, axis=-1).mean(axis=-1)
-    return differ, carried
+    return differ, carried, noise
 
 
 def clipping(recording: Recording) -> Clipping:

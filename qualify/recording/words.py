@@ -26,11 +26,14 @@ def _figures(figures: Figures, limits: GateLimits) -> Iterator[str]:
         f"axis order: {order.band_fraction:.3f} of the energy of the loudest stretches lies in the "
         f"probe's band; white noise has {order.white_fraction:.2f}"
     )
-    if pairs.residual_db is not None:
-        yield (
-            f"reciprocity: residual {pairs.residual_db:.1f} dB; worst element "
-            f"{pairs.worst_element}, {pairs.worst_db:.1f} dB"
-        )
+    if pairs.residual_db is not None and pairs.noise_db is not None:
+        if pairs.residual_db < pairs.noise_db:
+            yield f"reciprocity: no difference above the noise, which is {pairs.noise_db:.1f} dB"
+        else:
+            yield (
+                f"reciprocity: residual {pairs.residual_db:.1f} dB; worst element "
+                f"{pairs.worst_element}, {pairs.worst_db:.1f} dB"
+            )
     limit = "limit not told" if clip.limit is None else f"limit {clip.limit:g}"
     yield (
         f"clipped ({limit}): {clip.samples_fraction:.2g} of the samples, in "

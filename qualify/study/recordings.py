@@ -112,7 +112,7 @@ def pair_maps(recording: Recording) -> tuple[Map | None, Map, str]:
         clipped[transmit, receive] = clipped[receive, transmit] = shares
         return None, clipped, "half a matrix holds each pair once"
     clipped[:] = np.reshape(shares, (n, n)) if shares.size > 1 else 0.0
-    differ, carried = residuals(recording, in_band(recording))
+    differ, carried, _ = residuals(recording, in_band(recording))
     if not carried.any():
         return None, clipped, "no signal within the band of the probe"
     mean = float(carried.sum()) / (n * (n - 1) / 2)

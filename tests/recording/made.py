@@ -144,10 +144,11 @@ def walled(
     samples: int = 800,
     start_us: float = 0.0,
     places: Any = ((-3.0, 15.0), (4.0, 22.0)),
+    strengths: Any = 0.25,
 ) -> Recording:
     """A recording of two points and a back wall, with noise that differs from pair to pair."""
     told = {"coupling": coupling, "medium": THICK, "samples": samples, "start_us": start_us}
-    half = record_points(ARRAY_32, places, 0.25, **told)
+    half = record_points(ARRAY_32, places, strengths, **told)
     add_pulses(
         half.samples, wall_times_us(ARRAY_32, coupling, THICK), wall, half.times_us(), 5.0,
         pulse_sigma_us(5.0, 0.7),

@@ -11,6 +11,7 @@ import pytest
 from qualify.recording.faults import examine
 from qualify.recording.gate import GateLimits, count_gate, gate
 from qualify.recording.pair_order import column_order
+from qualify.recording.points import pulse_sigma_us
 from qualify.recording.probe import Standoff
 from qualify.recording.record import Provenance, Recording, half_matrix
 from qualify.recording.words import count_line, examination_lines, gate_lines
@@ -33,6 +34,13 @@ def noise(shape, size: float = 0.02) -> np.ndarray:
     return size * np.random.default_rng(9).standard_normal(shape, np.float32)
 
 
+def grainy(**told) -> Recording:
+    """300 weak points of random place and strength in place of the two."""
+    rng = np.random.default_rng(5)
+    places = np.column_stack([rng.uniform(-15, 15, 300), rng.uniform(1, 33, 300)])
+    return walled(places=places, strengths=0.03 * rng.standard_normal(300), noise=0.005, **told)
+
+
 @pytest.mark.parametrize(
     "good",
     [
@@ -43,8 +51,20 @@ def noise(shape, size: float = 0.02) -> np.ndarray:
         walled(coupling=WATER, samples=1600, full=False),
         walled(noise=0.1, seed=3),
         replace(GOOD, full_scale=1.6),
+        grainy(),
+        grainy(full=False),
     ],
-    ids=["full", "half", "no noise", "water", "water half", "noise 20 dB down", "full scale"],
+    ids=[
+        "full",
+        "half",
+        "no noise",
+        "water",
+        "water half",
+        "noise 20 dB down",
+        "full scale",
+        "grain",
+        "grain half",
+    ],
 )
 def test_nothing_is_found_on_good_recordings(good):
     examination = examine(good)
@@ -186,6 +206,13 @@ def test_an_array_as_long_as_the_recording_tells_time_by_the_band():
     assert order.other_band_fraction > 0.98 > order.band_fraction
 
 
+def test_half_a_matrix_of_noise_shows_no_order_of_its_pairs():
+    half = walled(full=False)
+    result = gate(examine(replace(half, samples=noise(half.samples.shape, 1.0))))
+    assert "order of pairs: neighbouring pairs are not alike in either order" in result.not_shown
+    assert not any(part.startswith("order of pairs") for part in gate(examine(half)).not_shown)
+
+
 # closed forms of the figures
 
 
@@ -201,6 +228,22 @@ def test_half_gain_leaves_a_quarter_of_the_power():
     assert found.worst_db == pytest.approx(10 * np.log10(0.25), abs=0.1)
     assert found.residual_db == pytest.approx(10 * np.log10(0.25 * 2 / 32), abs=0.2)
     assert examine(clean).figures.reciprocity.residual_db == -120.0
+
+
+def test_the_noise_of_reciprocity_is_that_of_two_signals():
+    """White noise of rms σ, a share b of it in the band: the difference has 2σ²b; the example's
+    band of 1.5 to 8.5 MHz of 25 gives b = 0.28. Over the power of the signals as measured."""
+    spoiled = walled(places=((0.0, 60.0),))  # nothing beside the wall, so that the rest is noise
+    found = examine(spoiled).figures.reciprocity
+    clean = examine(walled(places=((0.0, 60.0),), noise=0.0)).figures
+    # mean power of the wall over the 58 samples around it: its energy over their duration
+    sigma = pulse_sigma_us(5.0, 0.7)
+    power = 0.5 * sigma * np.sqrt(np.pi) / (58 / 50.0)
+    noise_power = 0.02**2 * 0.28
+    wanted = 10 * np.log10(2 * noise_power / (power + noise_power))
+    assert found.noise_db == pytest.approx(wanted, abs=0.15)
+    assert found.residual_db < -35.0
+    assert clean.reciprocity.noise_db == -120.0
 
 
 @pytest.mark.parametrize("db", [-3.0, -10.0])
