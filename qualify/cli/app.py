@@ -151,14 +151,14 @@ def check(
     Changes nothing.
     """
     with answering(writes=figure is not None):
-        document, lines, checked = check_all(paths, limits, figure)
+        document, lines = check_all(paths, limits, figure)
         show(document, as_json, lambda: lines)
-        kinds = zip(paths, document["checked"], strict=True)
-        studies = [str(path) for path, found in kinds if found["what"] == "study"]
-        if studies:
+        found = document["checked"]
+        if studies := [one["path"] for one in found if one["what"] == "study"]:
             say_next(f"qualify dossier {studies[0]}")
-        elif checked:
-            say_next(_after_recordings([one.path for one in checked if not one.result.accepted]))
+        elif recordings := [one for one in found if one["what"] == "recording"]:
+            rejected = [one["path"] for one in recordings if not one["gate"]["accepted"]]
+            say_next(_after_recordings(rejected))
         else:
             say_next("qualify draw BLOCK --out FILE.pdf")
 

@@ -9,6 +9,7 @@ import typer
 from qualify.cli.common import answering, say_next
 
 if TYPE_CHECKING:
+    from qualify.recording.gate import GateResult
     from qualify.study.recordings import CheckedRecording
 
 Limits = Annotated[
@@ -53,8 +54,11 @@ def record(
 
 def check_all(
     paths: Sequence[Path], limits: Path | None, figure: Path | None = None
-) -> tuple[dict[str, Any], list[str], "list[CheckedRecording]"]:
-    """Check studies, block files and recordings in their order; return document and lines."""
+) -> tuple[dict[str, Any], list[str]]:
+    """Check studies, block files and recordings in their order; return document and lines.
+
+    Recordings are let go one by one, so that thousands of them need the memory of one.
+    """
     from qualify.errors import refuse
     from qualify.study.recordings import (
         check_recording,
@@ -72,21 +76,22 @@ def check_all(
     judged_by = load_limits(limits)
     documents: list[dict[str, Any]] = []
     lines: list[str] = []
-    checked: list[CheckedRecording] = []
+    results: list[GateResult] = []
     for path in paths:
         if is_recording(path):
-            checked.append(check_recording(path, judged_by))
-            documents.append(checked[-1].document())
-            lines += checked[-1].lines()
+            checked = check_recording(path, judged_by)
+            results.append(checked.result)
+            documents.append(checked.document())
+            lines += checked.lines()
+            if figure is not None:
+                write_figure(checked, figure)
         else:
             documents.append(check_path(path))
             lines += check_lines(documents[-1])
-    if figure is not None:
-        write_figure(checked[0], figure)
     document: dict[str, Any] = {"checked": documents}
-    if checked:
-        document["recordings"] = totals_document(checked)
-    return document, [*lines, *totals_lines(checked)], checked
+    if results:
+        document["recordings"] = totals_document(results)
+    return document, [*lines, *totals_lines(results)]
 
 
 def write_figure(checked: "CheckedRecording", out: Path) -> None:

@@ -122,9 +122,9 @@ def pair_maps(recording: Recording) -> tuple[Map | None, Map, str]:
     return decibels, clipped, ""
 
 
-def totals_document(checked: Sequence[CheckedRecording]) -> dict[str, Any]:
+def totals_document(results: Sequence[GateResult]) -> dict[str, Any]:
     """Return how many recordings were accepted and rejected, and why."""
-    count = count_gate([one.result for one in checked])
+    count = count_gate(results)
     return {
         "accepted": count.accepted,
         "rejected": count.rejected,
@@ -132,6 +132,6 @@ def totals_document(checked: Sequence[CheckedRecording]) -> dict[str, Any]:
     }
 
 
-def totals_lines(checked: Sequence[CheckedRecording]) -> list[str]:
+def totals_lines(results: Sequence[GateResult]) -> list[str]:
     """Return the totals in words; none for a single recording."""
-    return [count_line(count_gate([one.result for one in checked]))] if len(checked) > 1 else []
+    return [count_line(count_gate(results))] if len(results) > 1 else []
