@@ -29,11 +29,11 @@ from pydantic import BaseModel
 from qualify.blocks.metrology import STRICT, Finite, Positive, Text
 from qualify.errors import InputError, refuse
 from qualify.files import canonical_json, digest, validated
+from qualify.recording.arrays import SIGNATURE, own_data
 from qualify.recording.probe import Coupling, Medium, Probe
 from qualify.recording.record import Provenance, Recording, Signals, samples_digest
 
 FORMAT, FORMAT_NUMBER = "qualify recording", 1
-SIGNATURE = b"\x89HDF\r\n\x1a\n"
 CHUNK_SAMPLES = 2**18
 AXES = {3: "transmit, receive, sample", 2: "pair, sample"}
 ANEW = "write the recording anew from its source"
@@ -104,7 +104,7 @@ def recording_from_bytes(content: bytes, name: str) -> Recording:
         raise refuse(name, "is not an HDF5 file", "give a recording written by this tool")
     try:
         with h5py.File(io.BytesIO(content), "r") as file:
-            return _read(file, name)
+            return _read(file, name, len(content))
     except InputError:
         raise
     except (OSError, RuntimeError, KeyError, ValueError, TypeError) as error:
@@ -112,7 +112,7 @@ def recording_from_bytes(content: bytes, name: str) -> Recording:
         raise refuse(name, f"is damaged ({words})", ANEW) from None
 
 
-def _read(file: Any, name: str) -> Recording:
+def _read(file: Any, name: str, size_bytes: int) -> Recording:
     if file.attrs.get("format") != FORMAT:
         raise refuse(name, "is HDF5, but no recording of this tool", "give such a recording")
     number = file.attrs.get("format_number")
@@ -123,9 +123,11 @@ def _read(file: Any, name: str) -> Recording:
     for wanted in ("samples", "description"):
         if wanted not in file:
             raise refuse(f"{name}: {wanted}", "is missing", ANEW)
-    fields = _read_fields(file["description"])
+    fields = _read_fields(own_data(file, "description", name))
     model = validated(_Description, fields, name)
-    stored = file["samples"]
+    stored = own_data(file, "samples", name)
+    if stored.size * stored.dtype.itemsize > size_bytes:
+        raise refuse(f"{name}: samples", f"of shape {stored.shape} are not in the file", ANEW)
     if stored.dtype != np.float32:
         raise refuse(f"{name}: samples", f"are {stored.dtype}", "samples are float32")
     samples: Signals = np.asarray(stored[()], dtype=np.float32)

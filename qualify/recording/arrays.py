@@ -88,13 +88,27 @@ def _mat(content: bytes, variable: str, name: str) -> Any:
 def _mat_hdf5(content: bytes, variable: str, name: str) -> Any:
     with h5py.File(io.BytesIO(content), "r") as file:
         _check_held(variable, [key for key in file if not key.startswith("#")], name)
-        found = file[variable]
+        found = own_data(file, variable, name)
         if not isinstance(found, h5py.Dataset) or found.dtype.hasobject:
             return None
         if found.dtype.names:
             told = found.dtype.names == ("real", "imag")
             return np.zeros(found.shape[::-1], np.complex128) if told else None
         return np.transpose(found[()])
+
+
+def own_data(file: Any, key: str, name: str) -> Any:
+    """Return what lies under a key of an HDF5 file, if it lies in that file itself.
+
+    Raises
+    ------
+    InputError : where it is a link, or its numbers lie in another file.
+    """
+    linked = not isinstance(file.get(key, getlink=True), h5py.HardLink)
+    found = None if linked else file[key]
+    if linked or (isinstance(found, h5py.Dataset) and (found.external or found.is_virtual)):
+        raise refuse(f"{name}: {key}", "lies in another file", "give one file that holds it all")
+    return found
 
 
 def _check_held(variable: str, held: list[str], name: str) -> None:

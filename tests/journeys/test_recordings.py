@@ -48,8 +48,42 @@ def test_the_example_passes_and_says_that_it_is_invented(written):
     assert result.stdout.count("gate: accepted") == 2
     assert result.stdout.count("simulated; 32 elements, full matrix, 640 samples") == 2
     assert result.stdout.endswith("recordings: 2 accepted, 0 rejected\n")
+
+
+def test_keys_of_the_document(written):
+    """People script against them."""
     document = json.loads(run("check", written / "recording.h5", "--json").stdout)
-    assert "invented" in document["checked"][0]["source"]
+    assert set(document) == {"checked", "recordings"}
+    assert set(document["recordings"]) == {"accepted", "rejected", "by_reason"}
+    one = document["checked"][0]
+    assert set(one) == {
+        "path", "what", "signal", "source", "block", "samples_sha256", "examination", "gate",
+    }  # fmt: skip
+    assert "invented" in one["source"]
+    assert set(one["gate"]) == {"accepted", "reasons", "not_shown"}
+    assert set(one["examination"]) == {
+        "elements", "sample_count", "is_half", "signal", "peak", "rms", "figures",
+    }  # fmt: skip
+    figures = one["examination"]["figures"]
+    assert {part: set(values) for part, values in figures.items()} == {
+        "order": {
+            "band_fraction", "white_fraction", "other_axis", "other_band_fraction",
+            "alike_fraction", "other_alike_fraction",
+        },
+        "reciprocity": {"residual_db", "noise_db", "worst_element", "worst_db", "reason"},
+        "clipping": {"limit", "samples_fraction", "pairs_fraction"},
+        "levels": {
+            "transmit_db", "receive_db", "transmit_beside_db", "receive_beside_db", "told_apart",
+            "reason",
+        },
+        "offset": {
+            "offset_fraction", "worst_fraction", "worst_pair", "full_scale_fraction",
+        },
+        "wall": {
+            "expected_us", "level_db", "coherence_fraction", "start_offset_us", "period_us",
+            "reason",
+        },
+    }  # fmt: skip
 
 
 def test_the_side_car_printed_is_the_one_written(written):

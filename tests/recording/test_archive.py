@@ -95,7 +95,26 @@ def not_a_number(file):
     file.attrs["samples_sha256"] = samples_digest(file["samples"][()])
 
 
+def linked_elsewhere(file):
+    del file["samples"]
+    file["samples"] = h5py.ExternalLink("other.h5", "/samples")
+
+
+def stored_elsewhere(file):
+    shape = file["samples"].shape
+    del file["samples"]
+    file.create_dataset("samples", shape, "<f4", external=[("other.bin", 0, h5py.h5f.UNLIMITED)])
+
+
+def claimed_to_be_huge(file):
+    del file["samples"]
+    file.create_dataset("samples", (136, 10**9), "<f4", chunks=(1, 10**6))
+
+
 WRONG = {
+    "link": (linked_elsewhere, "r.h5: samples: lies in another file; give one file that holds"),
+    "stored elsewhere": (stored_elsewhere, "r.h5: samples: lies in another file"),
+    "huge": (claimed_to_be_huge, "r.h5: samples: of shape (136, 1000000000) are not in the file"),
     "one sample": (one_sample, "r.h5: samples: changed since the file was written: SHA-256 is "),
     "a fact": (
         lambda file: file["description"].attrs.__setitem__("sampling_mhz", 51.0),
