@@ -225,7 +225,8 @@ def _wall(figures: Figures, limits: GateLimits) -> Iterator[Reason]:
         yield Reason(
             "start_time",
             f"the back wall lies {wall.start_offset_us:+.3f} µs from where it is expected, most "
-            f"{limits.start_periods_most * wall.period_us:g} µs",
+            f"{limits.start_periods_most * wall.period_us:g} µs: start time, thickness or velocity "
+            "is not as told",
         )
 
 

@@ -401,5 +401,10 @@ def test_the_words_hold_the_figures():
     told = gate_lines(gate(examination))
     assert told[0] == "gate: rejected"
     assert "dead elements: dead, -12 dB or more below the array: element 10; most 0" in told[1]
+    late = gate(examine(replace(GOOD, start_us=1.0))).reasons[0].words
+    assert late == (
+        "the back wall lies +1.000 µs from where it is expected, most 0.4 µs: start time, "
+        "thickness or velocity is not as told"
+    )
     measured = replace(GOOD, provenance=Provenance("measured", "invented"))
     assert examination_lines(examine(measured), GateLimits())[0].startswith("measured; 32 elements")
