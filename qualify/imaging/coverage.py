@@ -12,15 +12,12 @@ from scipy import ndimage
 
 from qualify.imaging.grid import Image, Mask
 from qualify.imaging.region import CLOSE_MM, Box
-from qualify.recording.paths import times_us
-from qualify.recording.probe import element_centres_mm
-from qualify.recording.record import Recording
 
 Array = NDArray[np.float64]
 OUTSIDE_IMAGE = "outside the image"
 OUTSIDE_TIME = "outside the recorded time"
 OUTSIDE_BEAMS = "outside what the beams or elements of the mode reach"
-NO_RECORDING = "not covered by the mode; the recording is not at hand to say why"
+NOT_TOLD = "not covered by the mode; the image does not say why"
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,15 +52,8 @@ class Coverage:
     reason: str | None
 
 
-def coverage(image: Image, region: Box, recording: Recording | None = None) -> Coverage:
-    """Return which share of a region an image covers.
-
-    Parameters
-    ----------
-    recording : that of the image, from which is told whether a gap is one of time. Not even the
-        echo of the nearest element then lies in the recorded time; or, in total focusing, not that
-        of the farthest.
-    """
+def coverage(image: Image, region: Box) -> Coverage:
+    """Return which share of a region an image covers, and why it does not cover the rest."""
     grid = image.grid
     columns = _indices(region.x_mm, grid.x_from_mm, grid.step_x_mm)
     rows = _indices(region.z_mm, grid.z_from_mm, grid.step_z_mm)
@@ -74,16 +64,18 @@ def coverage(image: Image, region: Box, recording: Recording | None = None) -> C
     z: Array = np.asarray(grid.z_from_mm + grid.step_z_mm * rows, dtype=np.float64)
     inside_rows, inside_columns = _inside(rows, grid.rows), _inside(columns, grid.columns)
     inside = inside_rows[:, None] & inside_columns[None, :]
+    pixels = np.ix_(rows[inside_rows], columns[inside_columns])
     covered = np.zeros(inside.shape, dtype=np.bool_)
-    covered[inside] = image.covered[np.ix_(rows[inside_rows], columns[inside_columns])].ravel()
-    gaps = [*_gaps(~inside, OUTSIDE_IMAGE, x, z)]
+    covered[inside] = image.covered[pixels].ravel()
+    gaps = _gaps(~inside, OUTSIDE_IMAGE, x, z)
     missing = inside & ~covered
-    if recording is None:
-        gaps += _gaps(missing, NO_RECORDING, x, z)
-    elif missing.any():
-        late = _outside_time(recording, x, z, total=image.method.startswith("total focusing"))
-        gaps += _gaps(missing & late, OUTSIDE_TIME, x, z)
-        gaps += _gaps(missing & ~late, OUTSIDE_BEAMS, x, z)
+    if image.recorded is None:
+        gaps += _gaps(missing, NOT_TOLD, x, z)
+    else:
+        recorded = np.ones(inside.shape, dtype=np.bool_)
+        recorded[inside] = image.recorded[pixels].ravel()
+        gaps += _gaps(missing & ~recorded, OUTSIDE_TIME, x, z)
+        gaps += _gaps(missing & recorded, OUTSIDE_BEAMS, x, z)
     gaps.sort(key=lambda gap: -gap.fraction)
     rectangle = _largest_rectangle(covered)
     box = None
@@ -113,20 +105,6 @@ def _gaps(mask: Mask, reason: str, x_mm: Array, z_mm: Array) -> list[Gap]:
         box = Box((float(x[0]), float(x[-1])), (float(z[0]), float(z[-1])))
         gaps.append(Gap(reason, share, box))
     return gaps
-
-
-def _outside_time(recording: Recording, x_mm: Array, z_mm: Array, *, total: bool) -> Mask:
-    """Return (rows, columns): echoes that come before or after the recorded time."""
-    elements = element_centres_mm(recording.probe, recording.coupling)
-    depth = np.maximum(z_mm, 0.0)
-    points = np.column_stack([np.tile(x_mm, len(depth)), np.repeat(depth, len(x_mm))])
-    way = times_us(elements, points, recording.coupling, recording.medium)
-    nearest, farthest = 2.0 * way.min(axis=0), 2.0 * way.max(axis=0)
-    if not total:
-        nearest, farthest = farthest, nearest  # every element misses, not only one
-    time = recording.times_us()
-    outside = (nearest < time[0]) | (farthest > time[-1])
-    return np.asarray(outside.reshape(len(depth), len(x_mm)))
 
 
 def _largest_rectangle(mask: Mask) -> tuple[int, int, int, int] | None:

@@ -143,7 +143,7 @@ def _image(work: Focusing, mode: Mode, digest: str) -> Image:
     placed, reached = work.placed(mode, values)
     within = (inside > 0.5) & (count >= LEAST_ELEMENTS)
     held, _ = work.placed(mode, within.astype(np.float32))
-    covered = reached & (held > 1.0 - 1e-6)
+    recorded = ~reached | (held > 1.0 - 1e-6)
     levels = _random_levels(mode, int(count.max(initial=0.0)))
     return Image(
         values=decibels(placed) if mode.show != "coherence" else placed,
@@ -151,7 +151,8 @@ def _image(work: Focusing, mode: Mode, digest: str) -> Image:
         grid=work.grid,
         mode=mode.name,
         method=mode.in_words(),
-        covered=covered,
+        covered=reached & recorded,
+        recorded=recorded,
         signal=work.recording.provenance.signal,
         recording=digest,
         random_level=levels[0],

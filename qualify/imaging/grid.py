@@ -79,6 +79,8 @@ class Image:
         time, and inside the region its beams reach.
     random_level, random_99 : of a coherence, its mean and its 99 % level if all phases were random,
         None for an amplitude.
+    recorded : (rows, columns), where of what the mode reaches every delay lies inside the recorded
+        time; None if that is not told.
     signal : `simulated` or `measured`, as the recording.
     recording : digest of the recording.
     """
@@ -93,6 +95,7 @@ class Image:
     recording: str
     random_level: float | None = None
     random_99: float | None = None
+    recorded: Mask | None = None
 
     def amplitude(self) -> Values:
         """Return values (rows, columns) on a linear scale; a coherence as it is."""

@@ -6,7 +6,8 @@ Layout, format number 1. Units stand in the names.
   samples), `signal`.
 - `/grid` attributes `x_from_mm`, `z_from_mm`, `step_x_mm`, `step_z_mm`, `columns`, `rows`.
 - `/images/NAME` a group for each mode: `values` float32 (rows, columns), depth downwards;
-  `covered` uint8, 1 where the mode shows anything; attributes `mode`, `method`, `unit` (`db` re
+  `covered` uint8, 1 where the mode shows anything; `recorded` uint8, 0 where a delay lies outside
+  the recorded time; attributes `mode`, `method`, `unit` (`db` re
   full scale of one received signal, or `coherence`), `number` (place in the order of modes), and of
   a coherence `random_level` and `random_99`.
 
@@ -73,7 +74,9 @@ def images_from_bytes(content: bytes, name: str) -> tuple[Image, ...]:
 
 
 def _write(group: Any, image: Image, number: int) -> None:
-    for key, values in (("values", image.values), ("covered", image.covered.astype(np.uint8))):
+    masks = {"covered": image.covered, "recorded": image.recorded}
+    held = {key: mask.astype(np.uint8) for key, mask in masks.items() if mask is not None}
+    for key, values in {"values": image.values, **held}.items():
         group.create_dataset(
             key, data=values, chunks=values.shape, fletcher32=True, track_times=False
         )
@@ -101,17 +104,22 @@ def _read(file: Any, name: str) -> tuple[Image, ...]:
 
 
 def _image(group: Any, grid: Grid, attributes: Any) -> Image:
-    levels = {
-        key: float(group.attrs[key]) for key in ("random_level", "random_99") if key in group.attrs
-    }
+    attrs = group.attrs
+    recorded = group["recorded"][()].astype(np.bool_) if "recorded" in group else None
     return Image(
         values=group["values"][()],
-        unit=group.attrs["unit"],
+        unit=attrs["unit"],
         grid=grid,
-        mode=group.attrs["mode"],
-        method=group.attrs["method"],
+        mode=attrs["mode"],
+        method=attrs["method"],
         covered=group["covered"][()].astype(np.bool_),
         signal=attributes["signal"],
         recording=attributes["recording"],
-        **levels,
+        random_level=_level(attrs, "random_level"),
+        random_99=_level(attrs, "random_99"),
+        recorded=recorded,
     )
+
+
+def _level(attributes: Any, key: str) -> float | None:
+    return float(attributes[key]) if key in attributes else None

@@ -114,7 +114,7 @@ class Imager:
             image,
             dead_zone=self._dead_zone(mode, twin),
             positive_control=self._control(image),
-            coverage=coverage(image, region, recording),
+            coverage=coverage(image, region),
             clipped_samples_fraction=_clipped(examination),
         )
         return {

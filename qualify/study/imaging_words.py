@@ -83,7 +83,7 @@ def _controls(mode: Document) -> Iterator[str]:
 def _grid(point: Document) -> str:
     loss, spread = point["loss"], point["spread"]
     x, z = loss["point_mm"]
-    where = f"a point at x {x:g}, z {z:g} mm"
+    where = f"a point at x {x:.2f}, z {z:.2f} mm"
     if loss["loss_db"] is None:
         return f"{where}: {loss['reason']}"
     verdict = "within" if loss["kept"] else "MORE THAN"

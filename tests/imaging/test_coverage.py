@@ -7,7 +7,9 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from qualify.imaging.coverage import _largest_rectangle, coverage
+from qualify.imaging.focus import make_images
 from qualify.imaging.grid import Grid
+from qualify.imaging.modes import Mode
 from qualify.imaging.region import Box
 from qualify.recording.points import record_points
 from tests.imaging.imagers import array_of, total_focusing
@@ -28,7 +30,7 @@ def test_share_and_gaps_by_hand():
     assert found.fraction == pytest.approx((36 - 6) / 48)
     assert [(gap.reason, gap.fraction) for gap in found.gaps] == [
         ("outside the image", pytest.approx(12 / 48)),
-        ("not covered by the mode; the recording is not at hand to say why", pytest.approx(6 / 48)),
+        ("not covered by the mode; the image does not say why", pytest.approx(6 / 48)),
     ]
     assert found.gaps[0].around == Box((11, 12), (10, 15))
     assert found.gaps[1].around == Box((5, 6), (10, 12))
@@ -62,15 +64,24 @@ def test_gaps_of_time_and_gaps_of_reach():
     recording = record_points(array_of(8), [(0.0, 10.0)], samples=400)
     grid = Grid.over((-0.5, 0.5), (5, 30), 0.5)
     image = total_focusing(recording, grid)
-    found = coverage(image, Box((0, 0), (5, 30)), recording)
+    found = coverage(image, Box((0, 0), (5, 30)))
     rows = np.arange(5, 30.1, 0.5)
     assert found.fraction == pytest.approx(np.mean(np.hypot(2.1, rows) * 2 / 5.9 <= 399 / 50))
     assert [gap.reason for gap in found.gaps] == ["outside the recorded time"]
     assert found.gaps[0].around.z_mm == (23.5, 30)
-    hidden = image.covered & (grid.x_mm()[None, :] < 0.2)
-    narrow = image_of(np.ones(grid.shape), grid, covered=hidden)
-    gaps = coverage(narrow, Box((-0.5, 0.5), (5, 20)), recording).gaps
-    assert [gap.reason for gap in gaps] == ["outside what the beams or elements of the mode reach"]
+
+
+def test_a_scan_misses_what_its_beams_do_not_reach_and_what_comes_too_early():
+    """Lines of 4 of 8 elements stand at x = −1.2 … 1.2 mm; recorded from 3 µs: from z = 8.85 mm."""
+    recording = record_points(array_of(8), [(0.0, 12.0)], samples=400, start_us=3.0)
+    mode = Mode(name="linear", focusing="linear", aperture_elements=4)
+    (image,) = make_images(recording, [mode], Grid.over((-2, 2), (5, 20), 0.5))
+    gaps = coverage(image, Box((-2, 2), (5, 20))).gaps
+    assert {(gap.reason, gap.around) for gap in gaps} == {
+        ("outside what the beams or elements of the mode reach", Box((-2, -1.5), (5, 20))),
+        ("outside what the beams or elements of the mode reach", Box((1.5, 2), (5, 20))),
+        ("outside the recorded time", Box((-1, 1), (5, 8.5))),
+    }
 
 
 @given(mask=arrays(bool, st.tuples(st.integers(1, 6), st.integers(1, 6))))

@@ -27,7 +27,7 @@ def test_images_read_back_as_they_were(images):
     content = images_bytes(images)
     assert content == images_bytes(images)
     for found, known in zip(images_from_bytes(content, "images.h5"), images, strict=True):
-        for name in ("values", "covered"):
+        for name in ("values", "covered", "recorded"):
             np.testing.assert_array_equal(getattr(found, name), getattr(known, name))
         for name in (
             "unit", "grid", "mode", "method", "signal", "recording", "random_level", "random_99"

@@ -15,6 +15,7 @@ from plain import exact_sums, rows_of
 from qualify.imaging.focus import make_images
 from qualify.imaging.grid import Grid
 from qualify.imaging.kernels import PAIR_ROWS, sum_pairs
+from qualify.imaging.laws import _crossing
 from qualify.imaging.modes import Corrections
 from qualify.imaging.phase_kernels import (
     PHASE_ROWS,
@@ -27,6 +28,8 @@ from qualify.imaging.plain import analytic_signals, one_way_us, plain_sums
 from qualify.imaging.signals import prepare
 from qualify.imaging.tiles import grid_pixels, run
 from qualify.imaging.total_focusing import total_focusing_law
+from qualify.recording.paths import crossings_mm, times_us
+from qualify.recording.probe import element_centres_mm
 
 PLACES, SIZES = np.array([[0.0, 20.0], [3.33, 28.0], [-4.7, 24.0]]), np.array([0.6, 0.3, -0.2])
 GRID = Grid.over((-8.0, 8.0), (12.0, 32.0), 0.2)
@@ -102,9 +105,6 @@ def test_every_row_is_that_of_plain_numpy(coupling, largest_deg, between):
 
 def _declared(recording, mode, pixels):
     """Return times, participation and weights (elements, pixels) from their definitions."""
-    from qualify.recording.paths import crossings_mm, times_us
-    from qualify.recording.probe import element_centres_mm
-
     coupling, probe = recording.coupling, recording.probe
     centres = element_centres_mm(probe, coupling)
     place = np.column_stack([pixels.x_mm, pixels.z_mm])
@@ -170,3 +170,19 @@ def test_a_pixel_outside_the_recorded_time_is_not_covered():
     centres = recording.probe.along_mm()
     way = 2.0 * np.hypot(centres[0], image.grid.z_mm()) / 5.9
     np.testing.assert_array_equal(image.covered[:, 0], way <= 511.5 / 50.0)
+
+
+@pytest.mark.parametrize("coupling", ["wedge", "water"])
+def test_compiled_paths_through_a_standoff_are_those_of_fermat(coupling):
+    """Within 1e-6 µs from 1 mm below the face on, and 3e-4 µs (a 600th of a period) on it."""
+    recording = points([[0.0, 20.0]], elements=8, coupling=COUPLINGS[coupling])
+    below = recording.medium.longitudinal_m_per_s * 1e-3
+    above = recording.coupling.longitudinal_m_per_s * 1e-3
+    for centre in element_centres_mm(recording.probe, recording.coupling):
+        for x in np.linspace(-40.0, 40.0, 41):
+            for z, limit in ((0.0, 3e-4), (1.0, 1e-6), (8.0, 1e-9), (60.0, 1e-9)):
+                across = abs(x - centre[0])
+                c = _crossing(across, -centre[1], z, above, below)
+                found = np.hypot(c, centre[1]) / above + np.hypot(across - c, z) / below
+                known = times_us(centre, [[x, z]], recording.coupling, recording.medium)[0, 0]
+                assert found == pytest.approx(known, abs=limit)

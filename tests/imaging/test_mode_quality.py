@@ -44,7 +44,7 @@ def test_all_figures_of_one_mode():
         positive_control=positive_control(
             image, 20.0, (-1, 1), search_mm=2, limit_mm=0.3, least_level=-26
         ),
-        coverage=coverage(image, Box((-4, 4), (1, 50)), flawed),
+        coverage=coverage(image, Box((-4, 4), (1, 50))),
         clipped_samples_fraction=clipping(flawed).samples_fraction,
     )
     told = found.summary()
