@@ -21,6 +21,7 @@ from typing import Any
 
 import h5py
 import numpy as np
+from numpy.typing import NDArray
 
 from qualify.errors import InputError, refuse
 from qualify.imaging.grid import Grid, Image
@@ -74,9 +75,11 @@ def images_from_bytes(content: bytes, name: str) -> tuple[Image, ...]:
 
 
 def _write(group: Any, image: Image, number: int) -> None:
-    masks = {"covered": image.covered, "recorded": image.recorded}
-    held = {key: mask.astype(np.uint8) for key, mask in masks.items() if mask is not None}
-    for key, values in {"values": image.values, **held}.items():
+    held: dict[str, NDArray[Any]] = {"values": image.values}
+    for key, mask in (("covered", image.covered), ("recorded", image.recorded)):
+        if mask is not None:
+            held[key] = mask.astype(np.uint8)
+    for key, values in held.items():
         group.create_dataset(
             key, data=values, chunks=values.shape, fletcher32=True, track_times=False
         )

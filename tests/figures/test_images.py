@@ -7,6 +7,7 @@ import re
 import numpy as np
 import pytest
 
+from qualify.figures.contours import edge_of
 from qualify.figures.coverage import coverage_alt_text, coverage_figure
 from qualify.figures.image_axes import cells
 from qualify.figures.images import alt_text, image_figure, modes_figure
@@ -291,6 +292,33 @@ def test_coverage_tells_each_mode_by_hatch_line_and_mark_and_joins_equal_ones():
     assert "amplitude; total focusing, vector coherence over all pairs: 100 % of" in words
     assert "sectorial scan, −30° to 30°: 63.9 % of the region." in words
     assert "none: nothing covered" in coverage_alt_text(six_views())
+
+
+def test_a_mode_that_covers_nothing_has_a_line_of_words_and_no_sample():
+    figure = coverage_figure(six_views())
+    assert len([p for p in figure.axes[0].patches if p.get_hatch()]) == 5
+    assert "none: nothing covered, no outline" in written(figure)
+
+
+def test_the_edge_of_coverage_runs_along_the_edge_of_pixels():
+    """Two by three pixels of 0.5 mm by 1 mm from x 1.0 and depth 6.0 mm, at the lower end."""
+    covered = np.zeros((6, 8), dtype=bool)
+    covered[4:6, 3:6] = True
+    (ring,) = edge_of(covered, -0.25 + 0.5 * np.arange(8), 2.5 + np.arange(6))
+    assert (*ring.min(axis=0), *ring.max(axis=0)) == pytest.approx((1.0, 6.0, 2.5, 8.0))
+    assert edge_of(np.zeros((6, 8), dtype=bool), np.arange(8), np.arange(6)) == []
+
+
+def test_a_hatch_shows_where_nothing_is_covered_and_the_legend_says_so():
+    figure = modes_figure((AMPLITUDE, LINEAR))
+    assert "not covered" in written(figure)
+    linear = axes_named(figure, "image-1")
+    ground = next(patch for patch in linear.patches if patch.get_hatch())
+    assert ground.get_bbox().extents == pytest.approx((-20.0, 5.0, 20.0, 45.0))
+    (image,) = by_gid(figure, "image-1-values")
+    assert ground.get_zorder() < image.get_zorder()
+    assert image.cmap(image.norm(image.get_array()))[0, 0, 3] == 0.0  # the hatch shows through
+    assert "not covered" not in written(image_figure(AMPLITUDE))
 
 
 @pytest.mark.parametrize("name", IMAGES)
