@@ -64,8 +64,8 @@ def bar_marks(panel: ImagePanel) -> list[BarMark]:
         style = _style("v", filled=True)
         marks.append(BarMark("threshold", panel.threshold, threshold_words(panel), style))
     random = (
-        ("mean", "random phases: mean", panel.random_mean, "o"),
-        ("99 %", "random phases: 99 % level", panel.random_99, "D"),
+        ("mean", "mean of random phases", panel.random_mean, "o"),
+        ("99 %", "99 % level of random phases", panel.random_99, "D"),
     )
     for name, words, value, marker in random:
         if value is not None:

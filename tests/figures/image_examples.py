@@ -118,11 +118,11 @@ FAR = panel(
     x=(11800.0, 11812.0),
     z=(2.0, 150.0),
     step=0.5,
-    low=0.0101,
-    high=0.0107,
-    threshold=0.01025,
-    random_mean=0.0102,
-    random_99=0.0103,
+    low=0.0,
+    high=0.001,
+    threshold=0.00025,
+    random_mean=0.0002,
+    random_99=0.0003,
 )
 BLIND = dataclasses.replace(AMPLITUDE, covered=np.zeros_like(AMPLITUDE.covered), mode="blind")
 
@@ -165,7 +165,7 @@ IMAGES = {
     "modes 6": lambda: modes_figure(SIX, synthetic=True),
     "modes wide": lambda: modes_figure(WIDE),
     "modes deep": lambda: modes_figure(DEEP),
-    "image far": lambda: image_figure(FAR, width_mm=45.0),
+    "image far": lambda: image_figure(FAR, width_mm=50.0),
     "coverage": lambda: coverage_figure(THREE_VIEWS, synthetic=True),
     "coverage six": lambda: coverage_figure(six_views()),
 }

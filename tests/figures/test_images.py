@@ -131,7 +131,14 @@ def test_threshold_and_random_levels_stand_on_the_bar_at_their_values_and_in_wor
     ):
         assert list(by_gid(figure, gid)[0].get_xdata()) == [value, value]
     text = written(figure)
-    for words in ("threshold −12 dB", "threshold 0.3", "mean 0.0139", "99 % level", "no threshold"):
+    for words in (
+        "threshold −12 dB",
+        "threshold 0.3",
+        "mean of random phases",
+        "0.0139",
+        "99 % level",
+        "no threshold",
+    ):
         assert words in text
     assert by_gid(figure, "bar-2-.*(threshold|mean|99 %)") == []
 

@@ -42,7 +42,7 @@ def spoiled(written: Path, name: str, change) -> Path:
 
 def test_the_example_passes_and_says_that_it_is_invented(written):
     assert sorted(path.name for path in written.iterdir()) == [
-        "matrix.npy", "recording.h5", "recording.toml",
+        "flaw_free.h5", "imaging.toml", "matrix.npy", "recording.h5", "recording.toml",
     ]  # fmt: skip
     result = run("check", written / "recording.toml", written / "recording.h5")
     assert result.stdout.count("gate: accepted") == 2
