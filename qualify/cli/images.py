@@ -12,6 +12,9 @@ from qualify.cli.common import STOPPED, AsJson, answering, say_next, show
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+    from qualify.blocks.definition import Block
+    from qualify.figures.image_panel import TrueTarget
+    from qualify.recording.record import Recording
     from qualify.study.imaging import Imaged, Imager
     from qualify.study.imaging_plan import ImagingPlan
 
@@ -46,6 +49,13 @@ def image(
         Path | None,
         typer.Option(help="Recording of the same kind of piece without flaws.", show_default=False),
     ] = None,
+    targets: Annotated[
+        Path | None,
+        typer.Option(help="Block file: its targets are drawn too.", show_default=False),
+    ] = None,
+    truth_open: Annotated[
+        bool, typer.Option("--truth-open", help="Say that the truth of these targets is open.")
+    ] = False,
     figures: Annotated[
         Figures, typer.Option(help="all; modes: only those side by side; none.")
     ] = Figures.all,
@@ -61,8 +71,9 @@ def image(
         from qualify.study.recordings import load_recording
 
         plan = _plan(imaging)
+        block = _block(targets, truth_open)
         folders = _folders(recordings, out)
-        imager = Imager(plan, None if twin is None else load_recording(twin))
+        imager = Imager(plan, None if twin is None else load_recording(twin), block)
         documents = _all(imager, folders, figures)
         summary = _summary(documents, folders)
         show(summary, as_json, lambda: _lines(summary))
@@ -75,6 +86,22 @@ def _plan(path: Path) -> "ImagingPlan":
     from qualify.study.imaging_plan import ImagingPlan
 
     return validated(ImagingPlan, read_toml(path), str(path))
+
+
+def _block(path: Path | None, truth_open: bool) -> "Block | None":
+    """Return the block whose targets are drawn; refused unless its truth is said to be open."""
+    from qualify.errors import refuse
+    from qualify.study.load import load_block
+
+    if path is None:
+        return None
+    if not truth_open:
+        raise refuse(
+            str(path),
+            "its targets are truth, and images that readers see must not show it",
+            "give --truth-open if it is open to all who will see the images",
+        )
+    return load_block(path)
 
 
 def _folders(recordings: list[Path], out: Path) -> dict[Path, Path]:
@@ -106,8 +133,9 @@ def _all(imager: "Imager", folders: dict[Path, Path], figures: Figures) -> list[
             document = _held(folder, imager.inputs(recording), figures)
             told = "as it was"
             if document is None:
+                truth = _truth(imager, recording, path)
                 imaged = imager.image(recording)
-                write_folder(folder, _contents(imager.plan, imaged, figures), mark=MARK)
+                write_folder(folder, _contents(imager.plan, imaged, figures, truth), mark=MARK)
                 document, told = imaged.document, "imaged"
         except KeyboardInterrupt:
             typer.echo(
@@ -132,7 +160,18 @@ def _held(folder: Path, inputs: str, figures: Figures) -> dict[str, Any] | None:
     return document if whole and same else None
 
 
-def _contents(plan: "ImagingPlan", imaged: "Imaged", asked: Figures) -> dict[str, bytes]:
+def _truth(imager: "Imager", recording: "Recording", path: Path) -> "tuple[TrueTarget, ...] | None":
+    from qualify.dossier.truth_views import true_targets
+
+    return None if imager.block is None else true_targets(imager.block, recording, str(path))
+
+
+def _contents(
+    plan: "ImagingPlan",
+    imaged: "Imaged",
+    asked: Figures,
+    truth: "tuple[TrueTarget, ...] | None",
+) -> dict[str, bytes]:
     """Return the files of one recording by name."""
     from qualify.dossier.image_views import coverage_views, image_panels
     from qualify.figures.coverage import MOST, coverage_figure
@@ -147,6 +186,7 @@ def _contents(plan: "ImagingPlan", imaged: "Imaged", asked: Figures) -> dict[str
         imaged.result,
         range_db=plan.amplitude_range_db,
         scale_bar_mm=plan.scale_bar_mm,
+        truth=truth,
     )
     figures: dict[str, Figure] = {}
     if asked is Figures.all:

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from qualify.figures.coverage import CoverageView
-from qualify.figures.image_panel import ImagePanel
+from qualify.figures.image_panel import ImagePanel, TrueTarget
 from qualify.imaging.grid import Grid, Image
 from qualify.imaging.modes import Mode
 from qualify.recording.gate import GateResult
@@ -20,8 +20,12 @@ def image_panels(
     *,
     range_db: float,
     scale_bar_mm: float | None,
+    truth: tuple[TrueTarget, ...] | None = None,
 ) -> tuple[ImagePanel, ...]:
-    """Return a panel for each image; all amplitudes on one colour range, to the largest of all."""
+    """Return a panel for each image; all amplitudes on one colour range, to the largest of all.
+
+    `truth` : targets to be drawn; given only where the user has said that their truth is open.
+    """
     top = _largest_db(images)
     return tuple(
         ImagePanel(
@@ -41,6 +45,8 @@ def image_panels(
             random_mean=image.random_level,
             random_99=image.random_99,
             rejected=tuple(reason.words for reason in result.reasons),
+            truth=truth,
+            truth_open=truth is not None,
         )
         for image, mode in zip(images, modes, strict=True)
     )

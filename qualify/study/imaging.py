@@ -5,6 +5,7 @@ from dataclasses import asdict, dataclass, field
 from typing import Any
 
 from qualify import __version__
+from qualify.blocks.definition import Block
 from qualify.files import canonical_json, digest
 from qualify.imaging.beams import around_mm, beams_of
 from qualify.imaging.controls import DeadZone, PositiveControl, dead_zone, positive_control
@@ -49,10 +50,12 @@ class Imager:
     Attributes
     ----------
     twin : a recording of the same piece or of one like it, without flaws; None without one.
+    block : whose targets are drawn, because somebody said that their truth is open; else None.
     """
 
     plan: ImagingPlan
     twin: Recording | None = None
+    block: Block | None = None
     _points: dict[str, Any] = field(default_factory=dict)
     _twins: tuple[Image, ...] | None = None
 
@@ -61,6 +64,7 @@ class Imager:
         told = {
             "version": __version__,
             "plan": self.plan.model_dump(mode="json"),
+            "block": None if self.block is None else self.block.model_dump(mode="json"),
             "recordings": [_identity(one) for one in (recording, self.twin) if one is not None],
         }
         return digest(canonical_json(told))
@@ -93,6 +97,7 @@ class Imager:
             "accepted": result.accepted,
             "rejected_because": [reason.words for reason in result.reasons],
             "not_shown": list(result.not_shown),
+            "truth_shown": None if self.block is None else f"{self.block.id} {self.block.revision}",
             "region": self.plan.region.model_dump(mode="json"),
             "warning": region_warning(
                 recording.probe,

@@ -202,3 +202,28 @@ def test_recordings_of_one_name_and_files_of_ours_are_refused(folder):
     assert "files that are not ours" in result.stderr
     (folder / "array.npy").write_bytes(b"x")
     assert "write a side-car" in run(folder, "array.npy", options=FAST).stderr
+
+
+LADDER = Path(__file__).parents[2] / "reference_blocks/depth_ladder.toml"
+
+
+def test_targets_are_drawn_only_where_their_truth_is_said_to_be_open(folder):
+    """A hole of the depth ladder, 14.95 mm deep: its mark stands on the echo recorded there."""
+    made = replace(recording([(0.0, 14.95)]), block="depth_ladder", position_mm=85.05)
+    (folder / "ladder.h5").write_bytes(recording_bytes(made))
+    asked = ["--targets", str(LADDER)]
+    sealed = run(folder, "ladder.h5", options=[*FAST, *asked])
+    assert sealed.exit_code == 2
+    assert "its targets are truth" in sealed.stderr
+    assert not (folder / "out").exists()
+    shown = run(folder, "ladder.h5", options=[*MODES, *asked, "--truth-open", "--json"])
+    assert shown.exit_code == 0, shown.output
+    (told,) = json.loads(shown.stdout)["images"]
+    assert told["truth_shown"] == "depth_ladder A"
+    with_marks = (folder / "out/ladder/modes.png").read_bytes()
+    again = run(folder, "ladder.h5", options=[*MODES, "--json"])
+    assert json.loads(again.stdout)["images"][0]["truth_shown"] is None
+    assert (folder / "out/ladder/modes.png").read_bytes() != with_marks
+    other = run(folder, "flawed.h5", options=[*FAST, *asked, "--truth-open"])
+    assert other.exit_code == 2
+    assert "flawed.h5: names no block" in other.stderr
