@@ -59,14 +59,14 @@ def beams_of(recording: Recording, mode: Mode) -> tuple[Beam, ...]:
     InputError : if the aperture is larger than the array, or a beam cannot enter the block.
     """
     elements = recording.probe.elements
+    size = elements if mode.aperture_elements is None else mode.aperture_elements
+    if size > elements:
+        raise refuse(
+            f"mode {mode.name}: aperture_elements",
+            f"{size} elements, and the array has {elements}",
+            "give an aperture within the array",
+        )
     if mode.focusing == "linear":
-        size = mode.aperture_elements or 0
-        if size > elements:
-            raise refuse(
-                f"mode {mode.name}: aperture_elements",
-                f"{size} elements, and the array has {elements}",
-                "give an aperture within the array",
-            )
         angle = _refracted(recording, mode)
         return tuple(_beam(recording, mode, k, k + size, angle) for k in range(elements - size + 1))
     assert mode.angle_from_deg is not None
@@ -74,7 +74,8 @@ def beams_of(recording: Recording, mode: Mode) -> tuple[Beam, ...]:
     assert mode.angle_step_deg is not None
     count = int((mode.angle_to_deg - mode.angle_from_deg) / mode.angle_step_deg + 1e-9) + 1
     angles = mode.angle_from_deg + mode.angle_step_deg * np.arange(count)
-    return tuple(_beam(recording, mode, 0, elements, float(angle)) for angle in angles)
+    first = (elements - size) // 2
+    return tuple(_beam(recording, mode, first, first + size, float(angle)) for angle in angles)
 
 
 def _refracted(recording: Recording, mode: Mode) -> float:

@@ -67,7 +67,7 @@ class Mode(BaseModel):
         "all", description="coherence over all pairs, or over receivers after focusing"
     )
     aperture_elements: Annotated[int, Field(ge=2)] | None = _told(
-        "elements of a linear scan's beam"
+        "elements of a beam; of a sectorial scan those in the middle, else all"
     )
     focus_mm: Positive | None = _told("range of the focus along a beam; none: no focus")
     angle_from_deg: Angle | None = _told("first angle of a sectorial scan, in the block")
@@ -95,7 +95,13 @@ class Mode(BaseModel):
             raise ValueError(msg)
         allowed = {
             "linear": ("aperture_elements", "focus_mm"),
-            "sectorial": ("focus_mm", "angle_from_deg", "angle_to_deg", "angle_step_deg"),
+            "sectorial": (
+                "aperture_elements",
+                "focus_mm",
+                "angle_from_deg",
+                "angle_to_deg",
+                "angle_step_deg",
+            ),
             "total_focusing": ("largest_angle_deg",),
         }[self.focusing]
         every = (
@@ -127,7 +133,10 @@ class Mode(BaseModel):
             focus = "no focus" if self.focus_mm is None else f"focus at {self.focus_mm:g} mm"
             head = f"{head}, {self.aperture_elements} elements, {focus}"
         elif self.focusing == "sectorial":
-            head = f"{head}, {self.angle_from_deg:g}° to {self.angle_to_deg:g}°"
+            size = "all" if self.aperture_elements is None else self.aperture_elements
+            focus = "no focus" if self.focus_mm is None else f"focus at {self.focus_mm:g} mm"
+            angles = f"{self.angle_from_deg:g}° to {self.angle_to_deg:g}°"
+            head = f"{head}, {angles} in {self.angle_step_deg:g}°, {size} elements, {focus}"
         if self.measure is None:
             return f"{head}: amplitude"
         over = "all pairs" if self.pairs == "all" else "receivers"

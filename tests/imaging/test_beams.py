@@ -139,6 +139,8 @@ def test_places_on_and_between_the_beams_beside_a_point():
     """Sectorial in contact, beams a degree apart: crossings at z tan θ; outside the fan none."""
     beams = beams_of(points([[0.0, 20.0]]), sectorial())
     left, middle, right = around_mm(beams, (3.0, 20.0))
+    middle_eight = sectorial().model_copy(update={"aperture_elements": 8})
+    assert {(b.first, b.last) for b in beams_of(points([[0.0, 20.0]]), middle_eight)} == {(12, 20)}
     angles = np.degrees(np.arctan2([left[0], right[0]], 20.0))
     np.testing.assert_allclose(angles, [8.0, 9.0], atol=1e-9)
     assert middle[0] == pytest.approx((left[0] + right[0]) / 2)
