@@ -154,7 +154,7 @@ def draw_bar(
     for spine in axes.spines.values():
         spine.set_visible(True)
     per_unit = width_mm / (panel.high - panel.low)
-    cased: dict[str, Any] = {"path_effects": [Stroke(linewidth=2.2, foreground=PAPER), Normal()]}
+    cased: dict[str, Any] = {"path_effects": [Stroke(linewidth=1.7, foreground=PAPER), Normal()]}
     for mark, level in zip(_inside(panel), lanes, strict=True):
         x, y = left + (mark.value - panel.low) * per_unit, top - (level + 0.5) * STEP_MM
         stem: dict[str, Any] = {

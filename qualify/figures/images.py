@@ -49,7 +49,7 @@ GAP_MM = 4.0
 TALLEST_MM = 240.0
 SHORTEST_MM = 12.0  # height of an image that would not fit a page otherwise
 MOST = 6
-WORTH = 1.4  # times larger: then images stand below one another
+WORTH = 2.0  # times larger: then images stand below one another
 COLUMNS = {1: 1, 2: 2, 3: 3, 4: 2, 5: 3, 6: 3}
 REJECTED = "rejected by the quality gate"
 

@@ -378,3 +378,15 @@ def test_the_print_holds_colours_of_the_ramp_only():
 def test_a_panel_is_frozen():
     with pytest.raises(dataclasses.FrozenInstanceError):
         AMPLITUDE.low = -50.0
+
+
+def test_images_stand_side_by_side_unless_they_are_far_wider_than_deep():
+    places = axes_places(modes_figure((AMPLITUDE, COHERENCE, LINEAR)))
+    assert len({round(top, 6) for _, top in places}) == 1
+    places = axes_places(IMAGES["modes wide"]())
+    assert len({round(left, 6) for left, _ in places}) == 1
+
+
+def axes_places(figure):
+    shown = [axes for axes in figure.axes if axes.get_label().startswith("image-")]
+    return [(axes.get_position().x0, axes.get_position().y1) for axes in shown]

@@ -1,6 +1,7 @@
 """The compiled loops against closed forms and against plain numpy."""
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -186,3 +187,12 @@ def test_compiled_paths_through_a_standoff_are_those_of_fermat(coupling):
                 found = np.hypot(c, centre[1]) / above + np.hypot(across - c, z) / below
                 known = times_us(centre, [[x, z]], recording.coupling, recording.medium)[0, 0]
                 assert found == pytest.approx(known, abs=limit)
+
+
+def test_an_offset_of_each_signal_changes_no_image():
+    """The mean of a signal is no echo: it is taken off exactly."""
+    recording = points(PLACES, SIZES)
+    offset = np.linspace(-0.5, 0.5, len(recording.samples), dtype=np.float32)
+    moved = replace(recording, samples=recording.samples + offset[:, None])
+    (image,), (known,) = (make_images(one, [TOTAL], GRID) for one in (moved, recording))
+    np.testing.assert_allclose(image.amplitude(), known.amplitude(), atol=2e-6)
