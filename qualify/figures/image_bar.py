@@ -127,13 +127,27 @@ def _ticks(panel: ImagePanel, width_mm: float) -> list[tuple[float, str]]:
     return [*kept, (panel.high, ends[1])]
 
 
+def _draw_marks(
+    page: Axes, axes: Axes, panel: ImagePanel, at: tuple[float, float], width_mm: float
+) -> None:
+    """Draw each mark above the bar, with a line through it; `at` is the top left of the bar."""
+    left, top = at
+    per_unit = width_mm / (panel.high - panel.low)
+    stem: dict[str, Any] = {"color": INK, "linewidth": 0.7, "zorder": 3}
+    stem["path_effects"] = [Stroke(linewidth=1.7, foreground=PAPER), Normal()]
+    for mark, level in zip(_inside(panel), _levels(panel, width_mm), strict=True):
+        x, y = left + (mark.value - panel.low) * per_unit, top - (level + 0.5) * STEP_MM
+        axes.plot([mark.value] * 2, [0.0, 1.0], **stem, gid=f"{axes.get_label()}-{mark.name}")
+        page.add_line(Line2D([x, x], [y, top], color=INK, linewidth=0.7))
+        page.add_line(Line2D([x], [y], **mark.style, zorder=4))
+
+
 def draw_bar(
     page: Axes, panel: ImagePanel, at: tuple[float, float], width_mm: float, index: int
 ) -> None:
     """Draw the colour bar with its marks and words; `at` is the top left of the whole."""
     left, top = at
-    lanes = _levels(panel, width_mm)
-    top += (max(lanes, default=-1) + 1) * STEP_MM
+    top += (max(_levels(panel, width_mm), default=-1) + 1) * STEP_MM
     axes = frame(page, left, top, width_mm, BAR_MM, f"bar-{index}")
     axes.imshow(
         np.linspace(panel.low, panel.high, STEPS)[None, :],
@@ -153,19 +167,7 @@ def draw_bar(
     shown[-1].set_horizontalalignment("right")
     for spine in axes.spines.values():
         spine.set_visible(True)
-    per_unit = width_mm / (panel.high - panel.low)
-    cased: dict[str, Any] = {"path_effects": [Stroke(linewidth=1.7, foreground=PAPER), Normal()]}
-    for mark, level in zip(_inside(panel), lanes, strict=True):
-        x, y = left + (mark.value - panel.low) * per_unit, top - (level + 0.5) * STEP_MM
-        stem: dict[str, Any] = {
-            "color": INK,
-            "linewidth": 0.9,
-            "zorder": 3,
-            "gid": f"bar-{index}-{mark.name}",
-        }
-        axes.plot([mark.value] * 2, [0.0, 1.0], **stem, **cased)
-        page.add_line(Line2D([x, x], [y, top], color=INK, linewidth=0.7))
-        page.add_line(Line2D([x], [y], **mark.style, zorder=4))
+    _draw_marks(page, axes, panel, (left, top), width_mm)
     axes.set_xlim(panel.low, panel.high)
     y = top + BAR_MM + TICKS_MM
     for told, lines in _lines(panel, width_mm):
