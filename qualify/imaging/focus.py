@@ -141,10 +141,10 @@ def _image(work: Focusing, mode: Mode, digest: str) -> Image:
     count, _, inside = work.rows(mode, "pairs", weighted=False)[AMPLITUDE_ROWS:]
     values = _values(work, mode, count)
     placed, reached = work.placed(mode, values)
-    within = (inside > 0.5) & (count >= LEAST_ELEMENTS)
+    within = (inside > 0.5) & (count > LEAST_ELEMENTS - 0.5)
     held, _ = work.placed(mode, within.astype(np.float32))
     recorded = ~reached | (held > 1.0 - 1e-6)
-    levels = _random_levels(mode, int(count.max(initial=0.0)))
+    levels = _random_levels(mode, round(float(count.max(initial=0.0))))
     return Image(
         values=decibels(placed) if mode.show != "coherence" else placed,
         unit="coherence" if mode.show == "coherence" else "db",
