@@ -57,6 +57,16 @@ def test_total_focusing_is_the_sum_of_exact_delays(coupling, start_us):
     assert image.covered.all()
 
 
+def test_a_small_array_is_as_exact_as_a_large_one():
+    """Six elements have too few pairs for errors of the nearest sample to go in the mean."""
+    place, grid = [[0.4, 15.0]], Grid.over((-2.0, 2.0), (14.0, 16.0), 0.05)
+    recording = points(place, elements=6)
+    (image,) = make_images(recording, [TOTAL], grid)
+    signal, _, _ = exact_sums(recording, place, [1.0], places_of(grid))
+    wanted = np.abs(signal).reshape(grid.shape) / 6**2
+    assert np.abs(image.amplitude() - wanted).max() < 10 ** (-54 / 20) * wanted.max()
+
+
 def test_coherence_is_that_of_exact_delays_where_signals_overlap():
     """Near a point every pair holds its pulse, and unit phasors follow from the closed form."""
     recording = points([[0.0, 20.0]])

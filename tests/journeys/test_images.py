@@ -124,6 +124,50 @@ def test_same_inputs_give_the_same_bytes_and_are_not_made_twice(folder):
     assert ", imaged" in run(folder, "flawed.h5", options=FAST).stderr
 
 
+def test_a_file_that_is_gone_is_made_again(folder):
+    assert run(folder, "flawed.h5", options=FAST).exit_code == 0
+    (folder / "out/flawed/images.h5").unlink()
+    assert ", imaged" in run(folder, "flawed.h5", options=FAST).stderr
+    assert (folder / "out/flawed/images.h5").is_file()
+
+
+def test_a_coarse_scan_loses_the_point_between_its_beams(folder):
+    """A grid that keeps the peak in total focusing; beams 6° apart that do not."""
+    more = (
+        PLAN.replace("step_mm = 0.4", "step_mm = 0.2")
+        + """[[modes]]
+name = "sectorial"
+focusing = "sectorial"
+focus_mm = 14
+angle_from_deg = -30
+angle_to_deg = 30
+angle_step_deg = 6
+[[fidelity_points]]
+x_mm = 0
+z_mm = 14
+[control]
+depth_mm = 14
+x_from_mm = -2
+x_to_mm = 2
+search_mm = 3
+limit_mm = 2
+least_db = 6
+least_coherence = 0.5
+"""
+    )
+    (folder / "plan.toml").write_text(more, encoding="utf-8")
+    result = run(folder, "flawed.h5", options=[*FAST, "--json"])
+    modes = {m["mode"]: m for m in json.loads(result.stdout)["images"][0]["modes"]}
+    assert modes["total_focusing"]["grid"][0]["loss"]["kept"]
+    assert not modes["sectorial"]["grid"][0]["loss"]["kept"]
+    assert modes["coherence"]["grid"] == []
+    # above full scale nothing is found; the coherence of the echo is
+    found = {name: mode["control_found"] for name, mode in modes.items()}
+    assert found == {
+        "linear": False, "total_focusing": False, "sectorial": False, "coherence": True
+    }  # fmt: skip
+
+
 def test_a_stopped_run_keeps_what_is_finished_and_goes_on(folder, monkeypatch):
     names, real = ("flawed.h5", "blank.h5"), imaging.Imager.image
     seen = []
