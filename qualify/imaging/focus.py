@@ -113,6 +113,7 @@ def _key(mode: Mode, kernel: str, *, weighted: bool) -> str:
     apart: dict[str, object] = {
         "name": "-",
         "threshold": None,
+        "least_elements": None,
         "show": "amplitude",
         "measure": None,
         "pairs": "all",
@@ -141,18 +142,22 @@ def _image(work: Focusing, mode: Mode, digest: str) -> Image:
     count, _, inside = work.rows(mode, "pairs", weighted=False)[AMPLITUDE_ROWS:]
     values = _values(work, mode, count)
     placed, reached = work.placed(mode, values)
-    within = (inside > 0.5) & (count > LEAST_ELEMENTS - 0.5)
-    held, _ = work.placed(mode, within.astype(np.float32))
-    recorded = ~reached | (held > 1.0 - 1e-6)
-    levels = _random_levels(mode, round(float(count.max(initial=0.0))))
+    elements, _ = work.placed(mode, count)
+    reached &= elements > (mode.least_elements or LEAST_ELEMENTS) - 0.5
+    timely, _ = work.placed(mode, inside)
+    recorded = ~reached | (timely > 1.0 - 1e-6)
+    covered = reached & recorded
+    fewest = round(float(elements[covered].min())) if covered.any() else 0
+    levels = _random_levels(mode, fewest)
     return Image(
         values=decibels(placed) if mode.show != "coherence" else placed,
         unit="coherence" if mode.show == "coherence" else "db",
         grid=work.grid,
         mode=mode.name,
         method=mode.in_words(),
-        covered=reached & recorded,
+        covered=covered,
         recorded=recorded,
+        fewest_elements=fewest,
         signal=work.recording.provenance.signal,
         recording=digest,
         random_level=levels[0],
@@ -161,7 +166,7 @@ def _image(work: Focusing, mode: Mode, digest: str) -> Image:
 
 
 def _random_levels(mode: Mode, elements: int) -> tuple[float | None, float | None]:
-    """Return mean and 99 % level of a coherence of random phases, over the most elements used."""
+    """Return mean and 99 % level of a coherence of random phases, of so many elements."""
     if mode.show != "coherence" or mode.measure is None or elements < LEAST_ELEMENTS:
         return None, None
     level = random_level_of_receivers if mode.pairs == "receive" else random_level_of_pairs

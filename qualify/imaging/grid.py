@@ -77,8 +77,9 @@ class Image:
     mode : name of the mode as declared; `method` says in words what was computed.
     covered : (rows, columns), where the mode can show anything: every delay inside the recorded
         time, and inside the region its beams reach.
-    random_level, random_99 : of a coherence, its mean and its 99 % level if all phases were random,
-        None for an amplitude.
+    random_level, random_99 : of a coherence, its mean and its 99 % level if all phases were random
+        where the fewest elements take part, and it is highest; None for an amplitude.
+    fewest_elements : that take part at any covered pixel; None if that is not told.
     recorded : (rows, columns), where of what the mode reaches every delay lies inside the recorded
         time; None if that is not told.
     signal : `simulated` or `measured`, as the recording.
@@ -96,6 +97,7 @@ class Image:
     random_level: float | None = None
     random_99: float | None = None
     recorded: Mask | None = None
+    fewest_elements: int | None = None
 
     def amplitude(self) -> Values:
         """Return values (rows, columns) on a linear scale; a coherence as it is."""

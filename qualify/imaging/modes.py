@@ -76,6 +76,9 @@ class Mode(BaseModel):
     largest_angle_deg: Annotated[float, Field(gt=0, le=90)] | None = _told(
         "total focusing: elements that see a pixel under a larger angle take no part"
     )
+    least_elements: Annotated[int, Field(ge=2)] | None = _told(
+        "total focusing: where fewer elements take part nothing is covered; else fewer than 2"
+    )
     threshold: Finite | None = _told("decision threshold, in the unit shown (dB re full scale)")
     corrections: Corrections = Field(
         Corrections(), description="weights of the elements, for amplitudes only"
@@ -102,11 +105,11 @@ class Mode(BaseModel):
                 "angle_to_deg",
                 "angle_step_deg",
             ),
-            "total_focusing": ("largest_angle_deg",),
+            "total_focusing": ("largest_angle_deg", "least_elements"),
         }[self.focusing]
         every = (
             "aperture_elements", "focus_mm", "angle_from_deg", "angle_to_deg", "angle_step_deg",
-            "largest_angle_deg",
+            "largest_angle_deg", "least_elements",
         )  # fmt: skip
         for name in every:
             if name not in allowed and getattr(self, name) is not None:

@@ -22,6 +22,7 @@ from qualify.recording.faults import Examination, examine
 from qualify.recording.gate import GateResult, gate
 from qualify.recording.record import Recording, samples_digest
 from qualify.study.imaging_plan import ImagingPlan, LookedAt
+from qualify.study.twins import check_twin
 
 NO_TWIN = "no recording without flaws was given"
 NO_THRESHOLD = "the mode has no threshold"
@@ -74,8 +75,10 @@ class Imager:
 
         Raises
         ------
-        InputError : if a mode does not fit the probe or its coupling.
+        InputError : if a mode does not fit the probe, or the twin the recording.
         """
+        if self.twin is not None:
+            check_twin(recording, self.twin)
         images = make_images(recording, self.plan.modes, self.plan.region.grid())
         examination = examine(recording)
         result = gate(examination, self.plan.gate)
@@ -97,6 +100,7 @@ class Imager:
             "accepted": result.accepted,
             "rejected_because": [reason.words for reason in result.reasons],
             "not_shown": list(result.not_shown),
+            "twin": self._about_twin(),
             "truth_shown": None if self.block is None else f"{self.block.id} {self.block.revision}",
             "region": self.plan.region.model_dump(mode="json"),
             "warning": region_warning(
@@ -128,11 +132,24 @@ class Imager:
             "threshold": mode.threshold,
             "random_level": image.random_level,
             "random_99": image.random_99,
+            "fewest_elements": image.fewest_elements,
             "largest": asdict(peak_in(image, region)),
             "looked_at": [self._looked_at(place, image, twin) for place in self.plan.looked_at],
             "grid": self._grid(recording, mode),
             "warning": _steering(recording, mode),
             "remarks": list(told.remarks()),
+        }
+
+    def _about_twin(self) -> dict[str, Any] | None:
+        if self.twin is None:
+            return None
+        result = gate(examine(self.twin), self.plan.gate)
+        return {
+            "samples_sha256": samples_digest(self.twin.samples),
+            "source": self.twin.provenance.source,
+            "block": self.twin.block,
+            "accepted": result.accepted,
+            "rejected_because": [reason.words for reason in result.reasons],
         }
 
     def twins(self) -> tuple[Image, ...]:

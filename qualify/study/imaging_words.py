@@ -13,6 +13,9 @@ def image_lines(document: Document) -> list[str]:
         lines.append(f"  SIMULATED: {document['source']}")
     if not document["accepted"]:
         lines.append(f"  REJECTED by the gate: {'; '.join(document['rejected_because'])}")
+    twin = document["twin"]
+    if twin is not None and not twin["accepted"]:
+        lines.append(f"  the TWIN is rejected by the gate: {'; '.join(twin['rejected_because'])}")
     if document["warning"]:
         lines.append(f"  {document['warning']}")
     for mode in document["modes"]:
@@ -33,7 +36,8 @@ def _mode(mode: Document) -> Iterator[str]:
     if mode["random_level"] is not None:
         yield (
             f"  if all phases were random: mean {mode['random_level']:.3f}, 99 % below "
-            f"{mode['random_99']:.3f}"
+            f"{mode['random_99']:.3f} (where the fewest elements take part: "
+            f"{mode['fewest_elements']})"
         )
     if mode.get("covered_fraction") is not None:
         yield f"  covers {100 * mode['covered_fraction']:.1f} % of the region"

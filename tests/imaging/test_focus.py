@@ -68,12 +68,32 @@ def test_a_window_weighs_pairs_by_both_of_its_ends():
     assert np.abs(image.amplitude() - wanted).max() < 10 ** (-50 / 20)
 
 
-def test_a_place_seen_by_one_element_is_not_covered():
-    """Elements every 0.6 mm, seen within 30°: two or more from z = 0.3/tan 30° = 0.52 mm on."""
+@pytest.mark.parametrize(("least", "from_mm"), [(None, 0.7795), (3, 1.2991)])
+def test_a_place_seen_by_too_few_elements_is_not_covered(least, from_mm):
+    """x = 0.15 lies 0.15, 0.45, 0.75 mm from elements: within 30° of them from √3 of it."""
     made = points([[0.0, 20.0]], elements=16)
-    mode = TOTAL.model_copy(update={"largest_angle_deg": 30.0})
-    (image,) = make_images(made, [mode], Grid.over((0.0, 0.0), (0.1, 2.0), 0.1))
-    np.testing.assert_array_equal(image.covered[:, 0], image.grid.z_mm() > 0.5197)
+    mode = TOTAL.model_copy(update={"largest_angle_deg": 30.0, "least_elements": least})
+    (image,) = make_images(made, [mode], Grid.over((0.15, 0.15), (0.1, 2.0), 0.1))
+    np.testing.assert_array_equal(image.covered[:, 0], image.grid.z_mm() > from_mm)
+    assert image.recorded.all()
+
+
+def test_levels_of_chance_are_those_where_the_fewest_elements_take_part():
+    """White noise, elements within 30°: at most 1 in 100 pixels pass the 99 % level, and then some.
+
+    The level of the most elements was passed by 7 in 100: the shallow pixels have few.
+    """
+    made = noisy(points([[0.0, 20.0]], 0.0, elements=16, samples=1400), 0.05)
+    grid = Grid.over((-12.0, 12.0), (8.0, 70.0), 0.8)
+    plain, few = coherence(), coherence(largest_angle_deg=30.0, least_elements=6)
+    images = make_images(made, [plain, few], grid)
+    for image in images:
+        shown = image.values[image.covered]
+        share = np.mean(shown > image.random_99)
+        assert share < 0.01 + 3 * np.sqrt(0.01 / len(shown))
+    assert images[0].fewest_elements == 16
+    assert images[1].fewest_elements == 6
+    assert images[1].random_99 > images[0].random_99
 
 
 def test_the_sum_is_linear_in_the_recording():

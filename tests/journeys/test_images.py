@@ -112,6 +112,26 @@ def test_without_a_twin_no_signal_to_noise_is_told(folder):
     assert "SIMULATED" in run(folder, "flawed.h5", options=FAST).stdout
 
 
+def test_a_twin_has_to_be_recorded_as_the_recording_was(folder):
+    made = recording(sizes=0.0, seed=3)
+    changed = replace(
+        made,
+        gain_db=20.0,
+        sampling_mhz=40.0,
+        probe=made.probe.model_copy(update={"centre_mhz": 2.25}),
+        medium=Medium(longitudinal_m_per_s=3200.0),
+    )
+    (folder / "other.h5").write_bytes(recording_bytes(changed))
+    result = run(folder, "flawed.h5", options=[*FAST, "--twin", str(folder / "other.h5")])
+    assert result.exit_code == 2
+    for name in ("gain_db", "sampling_mhz", "probe.centre_mhz", "medium.longitudinal_m_per_s"):
+        assert f"--twin: {name}: found " in result.stderr
+    assert "--twin: probe.elements" not in result.stderr
+    result = run(folder, "flawed.h5", options=[*FAST, "--twin", str(folder / "flawed.h5")])
+    assert "is the recording itself" in result.stderr
+    assert not (folder / "out").exists()
+
+
 def test_same_inputs_give_the_same_bytes_and_are_not_made_twice(folder):
     assert run(folder, "flawed.h5", options=MODES).exit_code == 0
     first = {p.name: p.read_bytes() for p in (folder / "out/flawed").iterdir()}
