@@ -214,38 +214,36 @@ def beams_law(
 def on_grid(
     values: NDArray[np.float32], beams: tuple[Beam, ...], ranges: Ranges, grid: Grid
 ) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
-    """Return values (rows, columns) on a grid from values (pixels,) along beams.
+    """Return values (kinds, rows, columns) on a grid from values (kinds, pixels) along beams.
 
-    Magnitudes are interpolated, between beams and along them. The second array says
-    where a pixel lies between two beams and inside their ranges; elsewhere the value is 0.
+    Magnitudes are interpolated, between beams and along them. The second array (rows, columns)
+    says where a pixel lies between two beams and inside their ranges; elsewhere values are 0.
     """
-    along = np.empty((len(beams), ranges.count), np.float32)
-    along[ranges.beam, ranges.number] = values
-    out = np.zeros(grid.shape, np.float32)
-    inside = np.zeros(grid.shape, np.bool_)
-    x, number = grid.x_mm(), np.arange(len(beams), dtype=np.float64)
-    entry = np.array([beam.entry_mm for beam in beams])
+    along = np.empty((len(values), len(beams), ranges.count), np.float32)
+    along[:, ranges.beam, ranges.number] = values
+    x, depth, number = grid.x_mm(), grid.z_mm(), np.arange(len(beams), dtype=np.float64)
     angle = np.radians([beam.angle_deg for beam in beams])
-    for row, depth in enumerate(grid.z_mm()):
-        crossing = entry + depth * np.tan(angle)
-        beam = np.interp(x, crossing, number)
-        reach = (depth / np.cos(np.interp(beam, number, angle)) - ranges.start_mm) / ranges.step_mm
-        between = (x >= crossing[0] - 1e-9) & (x <= crossing[-1] + 1e-9)
-        between &= (reach >= -1e-9) & (reach <= ranges.count - 1)
-        out[row, between] = _between(along, beam[between], np.maximum(reach[between], 0.0))
-        inside[row] = between
+    entry = np.array([beam.entry_mm for beam in beams])
+    crossing = entry + depth[:, None] * np.tan(angle)
+    beam = np.stack([np.interp(x, row, number) for row in crossing])
+    reach = depth[:, None] / np.cos(np.interp(beam, number, angle)) - ranges.start_mm
+    reach /= ranges.step_mm
+    inside = (x >= crossing[:, :1] - 1e-9) & (x <= crossing[:, -1:] + 1e-9)
+    inside &= (reach >= -1e-9) & (reach <= ranges.count - 1)
+    out = np.zeros((len(values), *grid.shape), np.float32)
+    out[:, inside] = _between(along, beam[inside], np.maximum(reach[inside], 0.0))
     return out, inside
 
 
 def _between(values: NDArray[np.float32], beam: Array, reach: Array) -> Array:
-    """Return values at fractional beams and ranges (points,).
+    """Return values (kinds, points) of (kinds, beams, ranges) at fractional beams and ranges.
 
     Along a beam by the cubic through four ranges (Lagrange, Abramowitz and Stegun 25.2.13, from
     memory), never below 0; linearly between beams.
     """
-    b = np.minimum(beam.astype(np.int64), len(values) - 1)
-    b2 = np.minimum(b + 1, len(values) - 1)
-    r = np.clip(reach.astype(np.int64) - 1, 0, values.shape[1] - 4)
+    b = np.minimum(beam.astype(np.int64), values.shape[1] - 1)
+    b2 = np.minimum(b + 1, values.shape[1] - 1)
+    r = np.clip(reach.astype(np.int64) - 1, 0, values.shape[2] - 4)
     t = reach - r
     weights = (
         -(t - 1) * (t - 2) * (t - 3) / 6,
@@ -254,7 +252,7 @@ def _between(values: NDArray[np.float32], beam: Array, reach: Array) -> Array:
         t * (t - 1) * (t - 2) / 6,
     )
     near, far = (
-        np.maximum(sum(weight * values[k, r + n] for n, weight in enumerate(weights)), 0.0)
+        np.maximum(sum(weight * values[:, k, r + n] for n, weight in enumerate(weights)), 0.0)
         for k in (b, b2)
     )
     return np.asarray(near + (beam - b) * (far - near))

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from qualify.errors import refuse
 from qualify.imaging.beams import Beam, Ranges, beams_law, beams_of, on_grid, ranges_for
 from qualify.imaging.coherence import Sums, measure_of, sums_of
-from qualify.imaging.grid import Grid, Image, decibels
+from qualify.imaging.grid import Grid, Image, Mask, decibels
 from qualify.imaging.kernels import AMPLITUDE_ROWS, PAIR_ROWS, sum_pairs
 from qualify.imaging.laws import Floats, Law
 from qualify.imaging.modes import Corrections, Mode
@@ -90,14 +90,14 @@ class Focusing:
         wavelength = speeds(self.recording)[1] / self.recording.probe.centre_mhz
         return ranges_for(beams, self.grid, wavelength)
 
-    def placed(self, mode: Mode, values: Floats) -> tuple[Floats, NDArray[np.bool_]]:
-        """Return values of the law's pixels on the grid, and where there are any."""
+    def placed(self, mode: Mode, *values: Floats) -> tuple[NDArray[np.float32], Mask]:
+        """Return values at the law's pixels on the grid (kinds, rows, columns); where there are any."""
         if mode.focusing == "total_focusing":
-            out = np.empty(self.grid.rows * self.grid.columns, np.float32)
-            out[grid_pixels(self.grid).place] = values
-            return out.reshape(self.grid.shape), np.ones(self.grid.shape, np.bool_)
+            out = np.empty((len(values), self.grid.rows * self.grid.columns), np.float32)
+            out[:, grid_pixels(self.grid).place] = values
+            return out.reshape(-1, *self.grid.shape), np.ones(self.grid.shape, np.bool_)
         beams = beams_of(self.recording, mode)
-        return on_grid(values, beams, self.ranges(beams), self.grid)
+        return on_grid(np.stack(values), beams, self.ranges(beams), self.grid)
 
 
 def _summed(kernel: str, signals: Signals, law: Law, *, threads: bool) -> Floats:
@@ -141,10 +141,8 @@ def _check(recording: Recording, mode: Mode) -> None:
 def _image(work: Focusing, mode: Mode, digest: str) -> Image:
     count, _, inside = work.rows(mode, "pairs", weighted=False)[AMPLITUDE_ROWS:]
     values = _values(work, mode, count)
-    placed, reached = work.placed(mode, values)
-    elements, _ = work.placed(mode, count)
+    (placed, elements, timely), reached = work.placed(mode, values, count, inside)
     reached &= elements > (mode.least_elements or LEAST_ELEMENTS) - 0.5
-    timely, _ = work.placed(mode, inside)
     recorded = ~reached | (timely > 1.0 - 1e-6)
     covered = reached & recorded
     fewest = round(float(elements[covered].min())) if covered.any() else 0
