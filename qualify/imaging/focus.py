@@ -91,7 +91,7 @@ class Focusing:
         return ranges_for(beams, self.grid, wavelength)
 
     def placed(self, mode: Mode, *values: Floats) -> tuple[NDArray[np.float32], Mask]:
-        """Return values at the law's pixels on the grid (kinds, rows, columns); where there are any."""
+        """Return values at the law's pixels on the grid (kinds, rows, columns), and where."""
         if mode.focusing == "total_focusing":
             out = np.empty((len(values), self.grid.rows * self.grid.columns), np.float32)
             out[:, grid_pixels(self.grid).place] = values
