@@ -24,10 +24,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from qualify.imaging.laws import PIXELS, Floats, Law, describe_tile, fast, tile_laws
+from qualify.imaging.laws import PIXELS, Floats, Law, fast, tile_laws
 
 AMPLITUDE_ROWS = 5  # in-phase and quadrature sum, sum of unit phasors (2), sum of squares
-PAIR_ROWS = AMPLITUDE_ROWS + 3  # and what takes part, see `describe_tile`
+PAIR_ROWS = AMPLITUDE_ROWS + 3  # and what takes part, see `tile_laws`
 TINY = np.float32(1e-30)  # added to a squared modulus, so that zero has no phase and no infinity
 P2, P3, P4 = 2 * PIXELS, 3 * PIXELS, 4 * PIXELS
 ZERO, HALF, ONE, TWO = np.float32(0.0), np.float32(0.5), np.float32(1.0), np.float32(2.0)
@@ -66,17 +66,19 @@ def fetch(
 ) -> None:
     """Fetch one pair for each pixel of a tile: the nearest sample, or between two samples.
 
+    `one` and `other` are times of `tile_laws`, which holds their sums inside the signal.
+
     Either loop of fetching is scalar, one sample of eight bytes at a time; all else is vectorised.
     """
-    end, index = np.float32(signal.shape[0] - 2), hand.number
+    index = hand.number
     if not between:
         for p in range(PIXELS):
-            index[p] = np.uint32(np.int32(min(max(one[p] + other[p], ZERO), end)))
+            index[p] = np.uint32(np.int32(one[p] + other[p]))
         for p in range(PIXELS):
             fetched[p] = signal[np.uint64(index[p])]
         return
     for p in range(PIXELS):
-        late = min(max(one[p] + other[p] - HALF, ZERO), end)
+        late = max(one[p] + other[p] - HALF, ZERO)
         index[p] = np.uint32(np.int32(late))
         hand.part[p] = late - np.floor(late)
     for p in range(PIXELS):
@@ -90,43 +92,48 @@ def fetch(
 
 
 @fast
-def _add(s: Floats, turn: Floats, row: Floats, share: np.float32) -> None:
-    """Add one pair, its receiver turned by `turn`, to the sums over receivers (5·PIXELS)."""
-    for p in range(PIXELS):
-        x, y = s[2 * p], s[2 * p + 1]
-        c, d = turn[p], turn[PIXELS + p]
-        re, im = c * x - d * y, c * y + d * x
-        square = re * re + im * im
-        unit = share / np.sqrt(square + TINY)
-        weight = share * turn[P2 + p]
-        row[p] += weight * re
-        row[PIXELS + p] += weight * im
-        row[P2 + p] += unit * re
-        row[P3 + p] += unit * im
-        row[P4 + p] += share * square
+def _terms(
+    x: np.float32, y: np.float32, c: np.float32, d: np.float32, weight: np.float32
+) -> tuple[np.float32, np.float32, np.float32, np.float32, np.float32]:
+    """Turn one sample; return it weighted, its unit phasor, and its squared modulus."""
+    re, im = c * x - d * y, c * y + d * x
+    square = re * re + im * im
+    unit = ONE / np.sqrt(square + TINY)
+    return weight * re, weight * im, unit * re, unit * im, square
 
 
 @fast
-def _add_two(s: Floats, turn: Floats, r: Floats, turn2: Floats, row: Floats) -> None:
-    """Add two pairs of one transmitter, so that the sums are read and written once."""
+def _add(s: Floats, turn: Floats, row: Floats, share: np.float32) -> None:
+    """Add one pair, its receiver turned by `turn`, to the sums over receivers (5·PIXELS)."""
     for p in range(PIXELS):
-        x, y = s[2 * p], s[2 * p + 1]
-        c, d = turn[p], turn[PIXELS + p]
-        re, im = c * x - d * y, c * y + d * x
-        square = re * re + im * im
-        unit = ONE / np.sqrt(square + TINY)
-        weight = turn[P2 + p]
-        x, y = r[2 * p], r[2 * p + 1]
-        c, d = turn2[p], turn2[PIXELS + p]
-        re2, im2 = c * x - d * y, c * y + d * x
-        square2 = re2 * re2 + im2 * im2
-        unit2 = ONE / np.sqrt(square2 + TINY)
-        weight2 = turn2[P2 + p]
-        row[p] += weight * re + weight2 * re2
-        row[PIXELS + p] += weight * im + weight2 * im2
-        row[P2 + p] += unit * re + unit2 * re2
-        row[P3 + p] += unit * im + unit2 * im2
-        row[P4 + p] += square + square2
+        a, b, c, d, e = _terms(s[2 * p], s[2 * p + 1], turn[p], turn[PIXELS + p], turn[P2 + p])
+        row[p] += share * a
+        row[PIXELS + p] += share * b
+        row[P2 + p] += share * c
+        row[P3 + p] += share * d
+        row[P4 + p] += share * e
+
+
+@fast
+def _add_four(fetched: Floats, turns: Floats, row: Floats) -> None:
+    """Add four pairs of one transmitter, so that the sums are read and written once.
+
+    fetched : (4, 2·PIXELS), turns : (4, 3·PIXELS), of their receivers.
+    """
+    s0, s1, s2, s3 = fetched[0], fetched[1], fetched[2], fetched[3]
+    t0, t1, t2, t3 = turns[0], turns[1], turns[2], turns[3]
+    for p in range(PIXELS):
+        a, b, c, d, e = _terms(s0[2 * p], s0[2 * p + 1], t0[p], t0[PIXELS + p], t0[P2 + p])
+        f, g, h, i, j = _terms(s1[2 * p], s1[2 * p + 1], t1[p], t1[PIXELS + p], t1[P2 + p])
+        a, b, c, d, e = a + f, b + g, c + h, d + i, e + j
+        f, g, h, i, j = _terms(s2[2 * p], s2[2 * p + 1], t2[p], t2[PIXELS + p], t2[P2 + p])
+        a, b, c, d, e = a + f, b + g, c + h, d + i, e + j
+        f, g, h, i, j = _terms(s3[2 * p], s3[2 * p + 1], t3[p], t3[PIXELS + p], t3[P2 + p])
+        row[p] += a + f
+        row[PIXELS + p] += b + g
+        row[P2 + p] += c + h
+        row[P3 + p] += d + i
+        row[P4 + p] += e + j
 
 
 @fast
@@ -150,17 +157,18 @@ def sum_pairs(signals: NDArray[np.int64], law: Law, start: int, stop: int, out: 
 
     out : (8, pixels): in-phase and quadrature sum of the weighted signals, cosine and sine sum of
         their unit phasors, sum of squared moduli; a pair of two elements counts twice; then the
-        three of `describe_tile`.
+        three of `tile_laws`.
     """
     n = law.x_mm.shape[0]
     late, turn = np.empty((n, PIXELS), np.float32), np.empty((n, P3), np.float32)
+    taken = np.empty((3, PIXELS), np.float32)
     row, total = np.empty(5 * PIXELS, np.float32), np.empty(5 * PIXELS, np.float32)
     hand, between = empty_hand(), law.between
-    here, there = np.empty(PIXELS, np.int64), np.empty(PIXELS, np.int64)
-    s, r = here.view(np.float32), there.view(np.float32)
+    four = np.empty((4, PIXELS), np.int64)
+    here, fetched = four[0], four.view(np.float32)
+    s = fetched[0]
     for tile in range(start, stop):
-        tile_laws(law, tile, late, turn)
-        describe_tile(law, tile, signals.shape[1] - 2, late, turn, out[AMPLITUDE_ROWS:])
+        tile_laws(law, tile, signals.shape[1] - 2, late, turn, taken)
         first, last = law.first[tile], law.last[tile]
         total[:] = 0.0
         for i in range(first, last):
@@ -169,19 +177,20 @@ def sum_pairs(signals: NDArray[np.int64], law: Law, start: int, stop: int, out: 
             fetch(signals[pair], late[i], late[i], between, hand, here)
             _add(s, turn[i], row, HALF)
             j = i + 1
-            while j + 1 < last:
-                fetch(signals[pair + j - i], late[i], late[j], between, hand, here)
-                fetch(signals[pair + j + 1 - i], late[i], late[j + 1], between, hand, there)
-                _add_two(s, turn[j], r, turn[j + 1], row)
-                j += 2
-            if j < last:
+            while j + 3 < last:
+                for k in range(4):
+                    fetch(signals[pair + j + k - i], late[i], late[j + k], between, hand, four[k])
+                _add_four(fetched, turn[j : j + 4], row)
+                j += 4
+            while j < last:
                 fetch(signals[pair + j - i], late[i], late[j], between, hand, here)
                 _add(s, turn[j], row, ONE)
+                j += 1
             _close(row, turn[i], total)
-        at = tile * PIXELS
-        for c in range(5):
-            for p in range(PIXELS):
-                out[c, at + p] = total[c * PIXELS + p]
+        at = slice(tile * PIXELS, (tile + 1) * PIXELS)
+        for c in range(AMPLITUDE_ROWS):
+            out[c, at] = total[c * PIXELS : (c + 1) * PIXELS]
+        out[AMPLITUDE_ROWS:, at] = taken
 
 
 @fast
@@ -192,10 +201,11 @@ def fetch_all(signals: NDArray[np.int64], law: Law, start: int, stop: int, out: 
     """
     n = law.x_mm.shape[0]
     late, turn = np.empty((n, PIXELS), np.float32), np.empty((n, P3), np.float32)
+    taken = np.empty((3, PIXELS), np.float32)
     hand, fetched = empty_hand(), np.empty(PIXELS, np.int64)
     s = fetched.view(np.float32)
     for tile in range(start, stop):
-        tile_laws(law, tile, late, turn)
+        tile_laws(law, tile, signals.shape[1] - 2, late, turn, taken)
         for i in range(law.first[tile], law.last[tile]):
             pair = first_pair(i, n)
             for j in range(i, law.last[tile]):

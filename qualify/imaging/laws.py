@@ -16,7 +16,7 @@ PIXELS = 256  # of a tile: one signal's stretch and all sums of a tile stay in t
 CONTACT, STANDOFF, TABLE = 0, 1, 2
 STEPS = 8
 OFFSET = 0.75  # half of what a sum of two times needs: one zero before the signal, and rounding
-HALF = np.float32(0.5)
+ZERO, HALF = np.float32(0.0), np.float32(0.5)
 LEAST_MM = 1e-3  # of a distance, so that a pixel on an element divides nothing by zero
 Floats = NDArray[np.float32]
 Array = NDArray[np.float64]
@@ -160,45 +160,39 @@ def _weights(law: Law, k: int, steep: Array, leg: Array, turn: Floats) -> None:
 
 
 @fast
-def tile_laws(law: Law, tile: int, late: Floats, turn: Floats) -> None:
-    """Fill `late` (elements, PIXELS) and `turn` (elements, 3·PIXELS) for one tile."""
+def tile_laws(law: Law, tile: int, samples: int, late: Floats, turn: Floats, taken: Floats) -> None:
+    """Fill `late` (elements, PIXELS), `turn` (elements, 3·PIXELS) and `taken` for one tile.
+
+    taken : (3, PIXELS): number of elements that take part, sum of their weights, and 1 where every
+        sum of two of their times lies inside the `samples` recorded (one zero is held before and
+        after), else 0.
+
+    `late` is then held so that the sum of any two times is a sample of the signal or its zeros;
+    that changes nothing where all of them lie inside what was recorded.
+    """
     time, sine = np.empty(PIXELS, np.float64), np.empty(PIXELS, np.float64)
     steep, leg = np.empty(PIXELS, np.float64), np.empty(PIXELS, np.float64)
+    soon, far = np.empty(PIXELS, np.float32), np.empty(PIXELS, np.float32)
+    soon[:] = 1e30
+    far[:] = -1e30
+    taken[:] = 0.0
+    count, weight, inside = taken[0], taken[1], taken[2]
+    end = np.float32(samples + 1)
     for i in range(law.first[tile], law.last[tile]):
         _legs(law, tile, i, time, sine, steep, leg)
-        row = late[i]
+        row, phasor = late[i], turn[i]
         for p in range(PIXELS):
             time[p] -= law.zero_us
             row[p] = np.float32(time[p] * law.rate_mhz + OFFSET)
-        _turns(law, time, sine, turn[i])
-        _weights(law, i - law.first[tile], steep, leg, turn[i])
-
-
-@fast
-def describe_tile(
-    law: Law, tile: int, samples: int, late: Floats, turn: Floats, out: Floats
-) -> None:
-    """Write what takes part at each pixel of a tile whose `late` and `turn` are filled.
-
-    out : (3, pixels): number of elements, sum of their weights, and 1 where every sum of two of
-        their times lies inside the `samples` recorded (one more is held before and after), else 0.
-    """
-    soon, far = np.empty(PIXELS, np.float32), np.empty(PIXELS, np.float32)
-    here = slice(tile * PIXELS, (tile + 1) * PIXELS)
-    count, weight, inside = out[0, here], out[1, here], out[2, here]
-    count[:] = 0.0
-    weight[:] = 0.0
-    soon[:] = 1e30
-    far[:] = -1e30
-    for i in range(law.first[tile], law.last[tile]):
-        time, phasor = late[i], turn[i]
+        _turns(law, time, sine, phasor)
+        _weights(law, i - law.first[tile], steep, leg, phasor)
         for p in range(PIXELS):
             part = phasor[p] * phasor[p] + phasor[PIXELS + p] * phasor[PIXELS + p]
             count[p] += part
             weight[p] += part * phasor[2 * PIXELS + p]
-            soon[p] = min(soon[p], time[p]) if part > HALF else soon[p]
-            far[p] = max(far[p], time[p]) if part > HALF else far[p]
-    end = np.float32(samples + 1)
+            soon[p] = min(soon[p], row[p]) if part > HALF else soon[p]
+            far[p] = max(far[p], row[p]) if part > HALF else far[p]
+            row[p] = min(max(row[p], ZERO), HALF * end)
     for p in range(PIXELS):
         held = soon[p] >= HALF and far[p] + far[p] < end and count[p] > HALF
         inside[p] = 1.0 if held else 0.0

@@ -82,11 +82,12 @@ def sum_phases(signals: NDArray[np.int64], law: Law, start: int, stop: int, out:
     """
     n = law.x_mm.shape[0]
     late, turn = np.empty((n, PIXELS), np.float32), np.empty((n, 3 * PIXELS), np.float32)
+    taken = np.empty((3, PIXELS), np.float32)
     row, hand = np.empty(PHASE_ROWS * PIXELS, np.float32), empty_hand()
     fetched = np.empty(PIXELS, np.int64)
     s = fetched.view(np.float32)
     for tile in range(start, stop):
-        tile_laws(law, tile, late, turn)
+        tile_laws(law, tile, signals.shape[1] - 2, late, turn, taken)
         row[:] = 0.0
         for i in range(law.first[tile], law.last[tile]):
             pair = first_pair(i, n)
@@ -142,13 +143,14 @@ def sum_receivers(signals: NDArray[np.int64], law: Law, start: int, stop: int, o
     """
     n = law.x_mm.shape[0]
     late, turn = np.empty((n, PIXELS), np.float32), np.empty((n, 3 * PIXELS), np.float32)
+    taken = np.empty((3, PIXELS), np.float32)
     received = np.empty((n, 2 * PIXELS), np.float32)
     row, hand = np.empty(RECEIVE_ROWS * PIXELS, np.float32), empty_hand()
     fetched = np.empty(PIXELS, np.int64)
     s = fetched.view(np.float32)
     for tile in range(start, stop):
         first, last = law.first[tile], law.last[tile]
-        tile_laws(law, tile, late, turn)
+        tile_laws(law, tile, signals.shape[1] - 2, late, turn, taken)
         row[:] = 0.0
         received[:] = 0.0
         for i in range(first, last):
