@@ -53,9 +53,12 @@ class ModeQuality:
         if self.dead_zone is not None and self.dead_zone.remark:
             found.append(self.dead_zone.remark)
         if self.coverage is not None:
+            shares: dict[str, float] = {}
+            for gap in self.coverage.gaps:
+                shares[gap.reason] = shares.get(gap.reason, 0.0) + gap.fraction
             found += [
-                f"{gap.fraction:.1%} of the region not covered: {gap.reason}"
-                for gap in self.coverage.gaps
+                f"{100 * share:.1f} % of the region not covered: {reason}"
+                for reason, share in shares.items()
             ]
         share = self.clipped_samples_fraction
         if share is None:

@@ -140,9 +140,26 @@ class Mode(BaseModel):
             focus = "no focus" if self.focus_mm is None else f"focus at {self.focus_mm:g} mm"
             angles = f"{self.angle_from_deg:g}° to {self.angle_to_deg:g}°"
             head = f"{head}, {angles} in {self.angle_step_deg:g}°, {size} elements, {focus}"
+        elif self.largest_angle_deg is not None:
+            head = f"{head} within {self.largest_angle_deg:g}°"
         if self.measure is None:
-            return f"{head}: amplitude"
+            return f"{head}: amplitude{self._corrected()}"
         over = "all pairs" if self.pairs == "all" else "receivers"
         measure = f"{MEASURE_WORDS[self.measure]} over {over}"
-        weighted = "amplitude weighted by " if self.show == "weighted_amplitude" else ""
+        weighted = ""
+        if self.show == "weighted_amplitude":
+            weighted = f"amplitude{self._corrected()} weighted by "
         return f"{head}: {weighted}{measure}"
+
+    def _corrected(self) -> str:
+        asked = self.corrections
+        words = [
+            words
+            for words, is_asked in (
+                (f"{asked.window} window", asked.window != "none"),
+                ("directivity", asked.directivity),
+                ("spreading", asked.spreading),
+            )
+            if is_asked
+        ]
+        return f" ({', '.join(words)})" if words else ""

@@ -25,6 +25,7 @@ PHASE_ROWS = 5  # sums of phases, of their squares, moduli and signs, and of rea
 RECEIVE_ROWS = 10  # sum (2), sum of unit phasors (2), of squares, and the five above
 RIGHT = np.float32(np.pi / 2)
 STRAIGHT = np.float32(np.pi)
+SPREAD_SQUARE = np.float32(np.pi**2 / 3)  # mean square of a phase uniform in (−π, π]
 
 
 @fast
@@ -51,9 +52,20 @@ def _angle(y: np.float32, x: np.float32) -> np.float32:
 
 
 @fast
-def _sign(value: np.float32) -> np.float32:
-    """1, −1, or 0 of a signal that is not there."""
-    return ONE if value > ZERO else (-ONE if value < ZERO else ZERO)
+def _phase_terms(
+    re: np.float32, im: np.float32
+) -> tuple[np.float32, np.float32, np.float32, np.float32, np.float32]:
+    """Phase, its square, modulus and sign, and the sign of the real signal.
+
+    A signal that is not there has no phase: it counts as one evenly spread, with the means of
+    that, so that dead elements and silence never look coherent.
+    """
+    if re == ZERO and im == ZERO:
+        return ZERO, SPREAD_SQUARE, RIGHT, ZERO, ZERO
+    phase = _angle(im, re)
+    sign = ONE if phase >= ZERO else -ONE
+    real = ONE if re > ZERO else (-ONE if re < ZERO else ZERO)
+    return phase, phase * phase, abs(phase), sign, real
 
 
 @fast
@@ -65,12 +77,12 @@ def _add_phases(s: Floats, one: Floats, other: Floats, row: Floats, share: np.fl
         x, y = s[2 * p], s[2 * p + 1]
         re, im = c * x - d * y, c * y + d * x
         part = share * (c * c + d * d)
-        phase = _angle(im, re)
+        phase, square, modulus, sign, real = _phase_terms(re, im)
         row[p] += part * phase
-        row[PIXELS + p] += part * phase * phase
-        row[P2 + p] += part * abs(phase)
-        row[P3 + p] += part * _sign(phase)
-        row[P4 + p] += part * _sign(re)
+        row[PIXELS + p] += part * square
+        row[P2 + p] += part * modulus
+        row[P3 + p] += part * sign
+        row[P4 + p] += part * real
 
 
 @fast
@@ -121,17 +133,18 @@ def _add_receiver(received: Floats, turn: Floats, row: Floats) -> None:
         re = c * received[p] - d * received[PIXELS + p]
         im = c * received[PIXELS + p] + d * received[p]
         square, part = re * re + im * im, c * c + d * d
-        unit, phase = ONE / np.sqrt(square + TINY), _angle(im, re)
+        unit = ONE / np.sqrt(square + TINY)
+        phase, phase_square, modulus, sign, real = _phase_terms(re, im)
         row[p] += w * re
         row[PIXELS + p] += w * im
         row[P2 + p] += unit * re
         row[P3 + p] += unit * im
         row[P4 + p] += square
         row[5 * PIXELS + p] += part * phase
-        row[6 * PIXELS + p] += part * phase * phase
-        row[7 * PIXELS + p] += part * abs(phase)
-        row[8 * PIXELS + p] += part * _sign(phase)
-        row[9 * PIXELS + p] += part * _sign(re)
+        row[6 * PIXELS + p] += part * phase_square
+        row[7 * PIXELS + p] += part * modulus
+        row[8 * PIXELS + p] += part * sign
+        row[9 * PIXELS + p] += part * real
 
 
 @fast

@@ -86,4 +86,6 @@ def _split(value):
 
 def _phase_terms(value):
     phase = np.angle(value)
-    return np.array([phase, phase**2, np.abs(phase), np.sign(phase), np.sign(value.real)])
+    return np.array(
+        [phase, phase**2, np.abs(phase), np.where(phase >= 0.0, 1.0, -1.0), np.sign(value.real)]
+    )

@@ -108,3 +108,18 @@ def test_the_sum_is_linear_in_the_recording():
         for made in (one, other, both)
     ]
     np.testing.assert_allclose(rows[0] + rows[1], rows[2], atol=1e-3)
+
+
+@pytest.mark.parametrize("pairs", ["all", "receive"])
+@pytest.mark.parametrize("measure", MEASURES)
+def test_silence_and_dead_elements_are_not_coherent(measure, pairs):
+    """A signal that is zero has no phase; three dead elements of 16 make noise no more coherent."""
+    silent = points([[0.0, 20.0]], 0.0, elements=16)
+    (image,) = make_images(silent, [coherence(measure, pairs)], GRID)
+    assert image.values.max() < 1e-3
+    noise = noisy(silent, 0.05)
+    first, second = np.triu_indices(16)
+    dead = np.isin(first, (2, 7, 11)) | np.isin(second, (2, 7, 11))
+    samples = np.where(dead[:, None], np.float32(0.0), noise.samples).astype(np.float32)
+    (image,) = make_images(replace(noise, samples=samples), [coherence(measure, pairs)], GRID)
+    assert np.mean(image.values > image.random_99) < 0.04
