@@ -12,6 +12,9 @@ NO_END = "the image without flaws reaches the threshold near the end of the sear
 AT_THE_EDGE = "the largest value lies at the edge of the search: no echo of its own"
 
 
+HIDDEN = "the dead zone ends where the mode begins to cover, not where the image falls quiet"
+
+
 @dataclass(frozen=True, slots=True)
 class DeadZone:
     """How deep the near surface hides flaws.
@@ -90,7 +93,8 @@ def dead_zone(
         raise ValueError(msg)
     values = flaw_free.values[np.ix_(rows, columns)]
     shown = flaw_free.covered[np.ix_(rows, columns)]
-    dead = np.asarray((~shown | (values >= threshold)).any(axis=1))
+    loud = np.asarray((shown & (values >= threshold)).any(axis=1))
+    dead = loud | np.asarray((~shown).any(axis=1))
     step = grid.step_z_mm
     remark = STARTS_BELOW if grid.z_from_mm > step else None
     if dead[grid.z_mm()[rows] > search_to_mm - clear_mm].any():
@@ -98,6 +102,8 @@ def dead_zone(
     if not dead.any():
         return DeadZone(float(grid.z_from_mm), step, threshold, None, remark)
     last = int(np.flatnonzero(dead)[-1])
+    if not loud[last]:
+        remark = HIDDEN if remark is None else f"{HIDDEN}; {remark}"
     return DeadZone(float(grid.z_mm()[rows[last]] + step), step, threshold, None, remark)
 
 
@@ -143,6 +149,31 @@ def positive_control(
     elif abs(error) > limit_mm:
         reason = f"the echo lies {error:+.2f} mm off, more than {limit_mm:g} mm"
     return PositiveControl(reason is None, depth, error, limit_mm, peak.value, least_level, reason)
+
+
+def coherent_control(
+    image: Image,
+    known_depth_mm: float,
+    x_mm: tuple[float, float],
+    *,
+    limit_mm: float,
+    least_level: float,
+) -> PositiveControl:
+    """Return whether a known echo is coherent at its place.
+
+    A coherence is flat over the whole pulse, so that it tells of no depth: its largest value within
+    the limit has to reach the least level, and that of chance.
+    """
+    window = Box(x_mm, (max(0.0, known_depth_mm - limit_mm), known_depth_mm + limit_mm))
+    peak, chance = peak_in(image, window), image.random_99 or 0.0
+    if peak.value is None:
+        return PositiveControl(None, None, None, limit_mm, None, least_level, peak.reason)
+    reason = None
+    if least_level <= chance:
+        reason = f"the least level {least_level:.3g} is no more than chance gives, {chance:.3g}"
+    elif peak.value < least_level:
+        reason = f"the echo reaches {peak.value:.4g}, below {least_level:.4g}"
+    return PositiveControl(reason is None, None, None, limit_mm, peak.value, least_level, reason)
 
 
 def _vertex(before: float, middle: float, after: float) -> float:

@@ -55,9 +55,6 @@ class TargetCoherence:
     peak : largest coherence, 0 to 1, and its place.
     random_level, random_99 : mean and 99 % level of one pixel if all phases were random.
     twin_largest : largest coherence of the same box without the flaw, None where not known.
-    above_random, above_twin : whether the peak passes `random_99` and `twin_largest`; None where
-        one of the two is missing. A box holds many pixels, so that some pass `random_99` by
-        chance: `above_twin` is the harder question.
     reason : why something is None, or None.
     """
 
@@ -65,8 +62,6 @@ class TargetCoherence:
     random_level: float | None
     random_99: float | None
     twin_largest: float | None
-    above_random: bool | None
-    above_twin: bool | None
     reason: str | None
 
     def in_words(self) -> str:
@@ -131,8 +126,6 @@ def coherence_at_target(image: Image, twin: Image | None, box: Box) -> TargetCoh
         image.random_level,
         image.random_99,
         largest,
-        _passes(peak.value, image.random_99),
-        _passes(peak.value, largest),
         reason,
     )
 
@@ -141,10 +134,6 @@ def _ratio_db(peak: Peak, noise: NoiseLevel) -> float | None:
     if peak.value is None or noise.rms_db is None:
         return None
     return peak.value - noise.rms_db
-
-
-def _passes(value: float | None, level: float | None) -> bool | None:
-    return None if value is None or level is None else value > level
 
 
 def _check_twin(image: Image, twin: Image | None) -> None:

@@ -8,7 +8,13 @@ from qualify import __version__
 from qualify.blocks.definition import Block
 from qualify.files import canonical_json, digest
 from qualify.imaging.beams import around_mm, beams_of
-from qualify.imaging.controls import DeadZone, PositiveControl, dead_zone, positive_control
+from qualify.imaging.controls import (
+    DeadZone,
+    PositiveControl,
+    coherent_control,
+    dead_zone,
+    positive_control,
+)
 from qualify.imaging.coverage import coverage
 from qualify.imaging.fidelity import GridLoss, PointSpread, grid_loss, point_spread
 from qualify.imaging.focus import make_images
@@ -17,14 +23,15 @@ from qualify.imaging.mode_quality import mode_quality
 from qualify.imaging.modes import Mode
 from qualify.imaging.quality import coherence_at_target, signal_to_noise
 from qualify.imaging.region import peak_in
-from qualify.imaging.steering import angles_warning, region_warning
+from qualify.imaging.steering import region_warning
 from qualify.recording.faults import Examination, examine
 from qualify.recording.gate import GateResult, gate
 from qualify.recording.record import Recording, samples_digest
+from qualify.study.imaging_cautions import cautions, steering_warning
 from qualify.study.imaging_plan import ImagingPlan, LookedAt
 from qualify.study.twins import check_twin
 
-NO_TWIN = "no recording without flaws was given"
+NO_TWIN = "no recording without flaws was given, or the gate rejects it"
 NO_THRESHOLD = "the mode has no threshold"
 
 
@@ -59,6 +66,7 @@ class Imager:
     block: Block | None = None
     _points: dict[str, Any] = field(default_factory=dict)
     _twins: tuple[Image, ...] | None = None
+    _about: dict[str, Any] | None = None
 
     def inputs(self, recording: Recording) -> str:
         """Return the digest of all that an outcome depends on."""
@@ -118,7 +126,7 @@ class Imager:
         self, recording: Recording, examination: Examination, mode: Mode, k: int, image: Image
     ) -> dict[str, Any]:
         region = self.plan.region.box()
-        twin = self.twins()[k] if self.twin is not None else None
+        twin = self.twins()[k] if self.twin is not None and self._twin_accepted() else None
         told = mode_quality(
             image,
             dead_zone=self._dead_zone(mode, twin),
@@ -136,21 +144,26 @@ class Imager:
             "largest": asdict(peak_in(image, region)),
             "looked_at": [self._looked_at(place, image, twin) for place in self.plan.looked_at],
             "grid": self._grid(recording, mode),
-            "warning": _steering(recording, mode),
-            "remarks": list(told.remarks()),
+            "warning": steering_warning(recording, mode),
+            "remarks": [*told.remarks(), *cautions(recording, mode, image)],
         }
 
+    def _twin_accepted(self) -> bool:
+        about = self._about_twin()
+        return about is not None and bool(about["accepted"])
+
     def _about_twin(self) -> dict[str, Any] | None:
-        if self.twin is None:
-            return None
+        if self.twin is None or self._about is not None:
+            return self._about
         result = gate(examine(self.twin), self.plan.gate)
-        return {
+        self._about = {
             "samples_sha256": samples_digest(self.twin.samples),
             "source": self.twin.provenance.source,
             "block": self.twin.block,
             "accepted": result.accepted,
             "rejected_because": [reason.words for reason in result.reasons],
         }
+        return self._about
 
     def twins(self) -> tuple[Image, ...]:
         """Return the images of the twin; made once."""
@@ -172,13 +185,22 @@ class Imager:
         asked = self.plan.control
         if asked is None:
             return None
+        across = (asked.x_from_mm, asked.x_to_mm)
+        if image.unit == "coherence":
+            return coherent_control(
+                image,
+                asked.depth_mm,
+                across,
+                limit_mm=asked.limit_mm,
+                least_level=asked.least_coherence,
+            )
         return positive_control(
             image,
             asked.depth_mm,
-            (asked.x_from_mm, asked.x_to_mm),
+            across,
             search_mm=asked.search_mm,
             limit_mm=asked.limit_mm,
-            least_level=asked.least_coherence if image.unit == "coherence" else asked.least_db,
+            least_level=asked.least_db,
         )
 
     def _dead_zone(self, mode: Mode, twin: Image | None) -> DeadZone | None:
@@ -238,15 +260,6 @@ def _imager(mode: Mode) -> Callable[[Recording, Grid], Image]:
         return make_images(recording, [mode], grid)[0]
 
     return image
-
-
-def _steering(recording: Recording, mode: Mode) -> str | None:
-    if mode.focusing != "sectorial":
-        return None
-    assert mode.angle_from_deg is not None
-    assert mode.angle_to_deg is not None
-    ends = (mode.angle_from_deg, mode.angle_to_deg)
-    return angles_warning(recording.probe, recording.coupling, recording.medium, ends)
 
 
 def _identity(recording: Recording) -> dict[str, Any]:

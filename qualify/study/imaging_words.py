@@ -15,7 +15,12 @@ def image_lines(document: Document) -> list[str]:
         lines.append(f"  REJECTED by the gate: {'; '.join(document['rejected_because'])}")
     twin = document["twin"]
     if twin is not None and not twin["accepted"]:
-        lines.append(f"  the TWIN is rejected by the gate: {'; '.join(twin['rejected_because'])}")
+        why = "; ".join(twin["rejected_because"])
+        lines.append(f"  the TWIN is rejected by the gate, and not used: {why}")
+    elif twin is not None and twin["block"] != document["block"]:
+        lines.append(f"  the twin is of block {twin['block']}: not of the same place")
+    if twin is not None and twin["accepted"]:
+        lines.append("  one twin is one draw: of what differs by a few dB it says nothing")
     if document["warning"]:
         lines.append(f"  {document['warning']}")
     for mode in document["modes"]:
@@ -75,7 +80,9 @@ def _place(mode: Document, place: Document) -> str:
 def _controls(mode: Document) -> Iterator[str]:
     if "control_found" in mode:
         if mode["control_found"]:
-            yield f"  positive control: found, {mode['control_error_mm']:+.2f} mm off"
+            error = mode["control_error_mm"]
+            where = "at its place" if error is None else f"{error:+.2f} mm off"
+            yield f"  positive control: found, {where}"
         else:
             yield f"  positive control: NOT FOUND, {mode['control_reason']}"
     if "dead_zone_mm" in mode:

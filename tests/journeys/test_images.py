@@ -66,7 +66,7 @@ def recording(points=((0.0, 14.0),), seed=1, sizes=0.3):
 def folder(tmp_path):
     (tmp_path / "plan.toml").write_text(PLAN, encoding="utf-8")
     (tmp_path / "flawed.h5").write_bytes(recording_bytes(recording()))
-    (tmp_path / "blank.h5").write_bytes(recording_bytes(recording(sizes=0.0, seed=2)))
+    (tmp_path / "blank.h5").write_bytes(recording_bytes(recording([(3.5, 10.0)], 2, 0.1)))
     return tmp_path
 
 
@@ -110,6 +110,48 @@ def test_without_a_twin_no_signal_to_noise_is_told(folder):
         assert mode["looked_at"][0]["snr_db"] is None
         assert "twin" in mode["looked_at"][0]["reason"]
     assert "SIMULATED" in run(folder, "flawed.h5", options=FAST).stdout
+
+
+def test_a_rejected_twin_is_told_and_not_used(folder):
+    """White noise alone: the gate sees no signal of the probe in it."""
+    (folder / "noise.h5").write_bytes(recording_bytes(recording(sizes=0.0, seed=4)))
+    options = [*FAST, "--twin", str(folder / "noise.h5")]
+    (told,) = json.loads(run(folder, "flawed.h5", options=[*options, "--json"]).stdout)["images"]
+    assert told["twin"]["accepted"] is False
+    assert told["modes"][0]["looked_at"][0]["excess_db"] is None
+    assert "the TWIN is rejected" in run(folder, "flawed.h5", options=options).stdout
+
+
+def test_what_a_setting_makes_of_an_image_is_told(folder):
+    """Coarse beams, a threshold below chance, a weighted amplitude, a full scale not told."""
+    plan = PLAN.replace(
+        'measure = "vector_coherence"', 'measure = "vector_coherence"\nthreshold = 0.05'
+    )
+    plan += """[[modes]]
+name = "coarse"
+focusing = "sectorial"
+angle_from_deg = -20
+angle_to_deg = 20
+angle_step_deg = 20
+[[modes]]
+name = "weighted"
+focusing = "total_focusing"
+show = "weighted_amplitude"
+measure = "coherence_factor"
+corrections = { window = "hann" }
+"""
+    (folder / "plan.toml").write_text(plan, encoding="utf-8")
+    (folder / "unknown.h5").write_bytes(recording_bytes(replace(recording(), full_scale=None)))
+    (told,) = json.loads(run(folder, "unknown.h5", options=[*FAST, "--json"]).stdout)["images"]
+    modes = {mode["mode"]: mode for mode in told["modes"]}
+    remarks = {name: " ".join(mode["remarks"]) for name, mode in modes.items()}
+    assert "full scale is not told" in remarks["total_focusing"]
+    assert "full scale is not told" not in remarks["coherence"]
+    assert "below the 99 % level of random phases" in remarks["coherence"]
+    # 16 elements of 0.6 mm: 2 asin(0.4429 · 1.18 / 9.6) = 6.2°, physics of a rectangle, two-way
+    assert "beams stand 20° apart and are 6.2° wide" in remarks["coarse"]
+    assert "no amplitude" in remarks["weighted"]
+    assert "hann window" in modes["weighted"]["method"]
 
 
 def test_a_twin_has_to_be_recorded_as_the_recording_was(folder):
