@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from qualify.blocks.definition import Block
-    from qualify.figures.image_panel import TrueTarget
+    from qualify.figures.image_panel import ImagePanel, TrueTarget
     from qualify.recording.record import Recording
     from qualify.study.imaging import Imaged, Imager
     from qualify.study.imaging_plan import ImagingPlan
@@ -135,7 +135,8 @@ def _all(imager: "Imager", folders: dict[Path, Path], figures: Figures) -> list[
             if document is None:
                 truth = _truth(imager, recording, path)
                 imaged = imager.image(recording)
-                write_folder(folder, _contents(imager.plan, imaged, figures, truth), mark=MARK)
+                contents = _contents(imager, recording, imaged, figures, truth)
+                write_folder(folder, contents, mark=MARK)
                 document, told = imaged.document, "imaged"
         except KeyboardInterrupt:
             typer.echo(
@@ -167,35 +168,35 @@ def _truth(imager: "Imager", recording: "Recording", path: Path) -> "tuple[TrueT
 
 
 def _contents(
-    plan: "ImagingPlan",
+    imager: "Imager",
+    recording: "Recording",
     imaged: "Imaged",
     asked: Figures,
     truth: "tuple[TrueTarget, ...] | None",
 ) -> dict[str, bytes]:
     """Return the files of one recording by name."""
-    from qualify.dossier.image_views import coverage_views, image_panels
-    from qualify.figures.coverage import MOST, coverage_figure
-    from qualify.figures.images import alt_text, image_figure, modes_figure
+    from qualify.dossier.image_views import Shown, image_panels, top_db
+    from qualify.figures.images import alt_text
     from qualify.figures.palette import render
     from qualify.files import canonical_json
     from qualify.imaging.image_archive import images_bytes
+    from qualify.recording.gate import GateResult
 
-    panels = image_panels(
-        imaged.images,
-        plan.modes,
-        imaged.result,
-        range_db=plan.amplitude_range_db,
-        scale_bar_mm=plan.scale_bar_mm,
-        truth=truth,
-    )
-    figures: dict[str, Figure] = {}
-    if asked is Figures.all:
-        figures |= {f"mode-{panel.mode}": image_figure(panel) for panel in panels}
-    for first in range(0, 0 if asked is Figures.none else len(panels), MOST):
-        number = "" if first == 0 else f"-{first // MOST + 1}"
-        together = panels[first : first + MOST]
-        figures[f"modes{number}"] = modes_figure(together)
-        figures[f"coverage{number}"] = coverage_figure(coverage_views(together))
+    plan = imager.plan
+    top = plan.amplitude_top_db
+    top = top_db([*imaged.images, *imaged.twins]) if top is None else top
+    shown = Shown(plan.amplitude_range_db, top, plan.scale_bar_mm, truth)
+    panels = image_panels(imaged.images, plan.modes, recording, imaged.result, shown)
+    figures = _drawn(panels, asked)
+    if imager.twin is not None and asked is not Figures.none:
+        bare = Shown(plan.amplitude_range_db, top, plan.scale_bar_mm)
+        rejected = GateResult((), ())
+        twins = image_panels(imaged.twins, plan.modes, imager.twin, rejected, bare)
+        figures |= {
+            name.replace("modes", "twin"): figure
+            for name, figure in _drawn(twins, Figures.modes).items()
+            if name.startswith("modes")
+        }
     files = {"images.h5": images_bytes(imaged.images)}
     for name, figure in figures.items():
         drawn = render(figure)
@@ -204,6 +205,23 @@ def _contents(
     imaged.document["figures"] = asked.value
     imaged.document["files"] = sorted(files)
     return files | {MARK: canonical_json(imaged.document)}
+
+
+def _drawn(panels: "tuple[ImagePanel, ...]", asked: Figures) -> "dict[str, Figure]":
+    """Return the figures asked for by name: of each mode, side by side, and what they cover."""
+    from qualify.dossier.image_views import coverage_views
+    from qualify.figures.coverage import MOST, coverage_figure
+    from qualify.figures.images import image_figure, modes_figure
+
+    figures: dict[str, Figure] = {}
+    if asked is Figures.all:
+        figures |= {f"mode-{panel.mode}": image_figure(panel) for panel in panels}
+    for first in range(0, 0 if asked is Figures.none else len(panels), MOST):
+        number = "" if first == 0 else f"-{first // MOST + 1}"
+        together = panels[first : first + MOST]
+        figures[f"modes{number}"] = modes_figure(together)
+        figures[f"coverage{number}"] = coverage_figure(coverage_views(together))
+    return figures
 
 
 def _summary(documents: list[dict[str, Any]], folders: dict[Path, Path]) -> dict[str, Any]:

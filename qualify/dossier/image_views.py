@@ -1,6 +1,7 @@
 """Images as the plain values that their figures take."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -9,47 +10,79 @@ from qualify.figures.image_panel import ImagePanel, TrueTarget
 from qualify.imaging.grid import Grid, Image
 from qualify.imaging.modes import Mode
 from qualify.recording.gate import GateResult
+from qualify.recording.record import Recording
 
 EMPTY_DB = -100.0  # top of the colours where no amplitude image shows anything
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """How images are shown beside one another.
+
+    Attributes
+    ----------
+    range_db, top_db : colours of amplitudes run `range_db` below `top_db`.
+    scale_bar_mm : None for a round length that fits.
+    truth : targets to be drawn; given only where the user has said that their truth is open.
+    """
+
+    range_db: float
+    top_db: float
+    scale_bar_mm: float | None = None
+    truth: tuple[TrueTarget, ...] | None = None
 
 
 def image_panels(
     images: Sequence[Image],
     modes: Sequence[Mode],
+    recording: Recording,
     result: GateResult,
-    *,
-    range_db: float,
-    scale_bar_mm: float | None,
-    truth: tuple[TrueTarget, ...] | None = None,
+    shown: Shown,
 ) -> tuple[ImagePanel, ...]:
-    """Return a panel for each image; all amplitudes on one colour range, to the largest of all.
-
-    `truth` : targets to be drawn; given only where the user has said that their truth is open.
-    """
-    top = _largest_db(images)
+    """Return a panel for each image; all amplitudes on one colour range."""
     return tuple(
         ImagePanel(
             values=image.values,
             x_mm=image.grid.x_mm(),
             z_mm=image.grid.z_mm(),
             unit=image.unit,
-            low=0.0 if image.unit == "coherence" else top - range_db,
-            high=1.0 if image.unit == "coherence" else top,
+            low=0.0 if image.unit == "coherence" else shown.top_db - shown.range_db,
+            high=1.0 if image.unit == "coherence" else shown.top_db,
             mode=image.mode,
             method=image.method,
             covered=image.covered,
             signal=image.signal,
             threshold=mode.threshold,
             contour=mode.threshold is not None,
-            scale_bar_mm=scale_bar_mm or _round_length(image.grid),
+            reference=_reference(mode, recording),
+            scale_bar_mm=shown.scale_bar_mm or _round_length(image.grid),
             random_mean=image.random_level,
             random_99=image.random_99,
             rejected=tuple(reason.words for reason in result.reasons),
-            truth=truth,
-            truth_open=truth is not None,
+            notes=_notes(image, recording),
+            truth=shown.truth,
+            truth_open=shown.truth is not None,
         )
         for image, mode in zip(images, modes, strict=True)
     )
+
+
+def _reference(mode: Mode, recording: Recording) -> str:
+    scale = "full scale of one received signal"
+    if recording.full_scale is None:
+        scale = "1 in the unit of the samples"
+    return scale if mode.show == "amplitude" else f"{scale}, weighted by coherence"
+
+
+def _notes(image: Image, recording: Recording) -> tuple[str, ...]:
+    """Return what ties a picture to its recording, and what its levels of chance stand for."""
+    block = "block not told" if recording.block is None else f"block {recording.block}"
+    place = "" if recording.position_mm is None else f" at {recording.position_mm:g} mm"
+    notes = [f"recording {image.recording[:12]}, {block}{place}"]
+    few = image.fewest_elements
+    if image.random_99 is not None and few is not None and few < recording.probe.elements:
+        notes.append(f"random phases: of the fewest elements at a pixel, {few}")
+    return tuple(notes)
 
 
 def coverage_views(panels: Sequence[ImagePanel]) -> tuple[CoverageView, ...]:
@@ -64,7 +97,10 @@ def _round_length(grid: Grid) -> float:
     return float(decade * max(m for m in (1.0, 2.0, 5.0) if m * decade <= half * (1 + 1e-9)))
 
 
-def _largest_db(images: Sequence[Image]) -> float:
-    """Return the largest covered amplitude of all images, up to the next whole dB."""
+def top_db(images: Sequence[Image]) -> float:
+    """Return the largest covered amplitude of all images, up to the next whole dB.
+
+    Images of nothing stay dark: it is no less than `EMPTY_DB`.
+    """
     shown = [i.values[i.covered].max() for i in images if i.unit == "db" and i.covered.any()]
-    return float(np.ceil(max(shown))) if shown else EMPTY_DB
+    return max(EMPTY_DB, float(np.ceil(max(shown, default=EMPTY_DB))))

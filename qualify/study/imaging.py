@@ -41,12 +41,13 @@ class Imaged:
 
     Attributes
     ----------
-    images : one a mode, in the order of the plan.
+    images : one a mode, in the order of the plan. twins : of the flaw-free twin, or empty.
     result : what the gate says; a rejected recording is imaged too, and marked.
     document : everything that is told of it, as plain values.
     """
 
     images: tuple[Image, ...]
+    twins: tuple[Image, ...]
     result: GateResult
     document: dict[str, Any]
 
@@ -120,7 +121,8 @@ class Imager:
             ),
             "modes": modes,
         }
-        return Imaged(images, result, document)
+        twins = self.twins() if self.twin is not None else ()
+        return Imaged(images, twins, result, document)
 
     def _mode(
         self, recording: Recording, examination: Examination, mode: Mode, k: int, image: Image

@@ -116,7 +116,10 @@ class ImagingPlan(BaseModel):
     model_config = STRICT
     format: Literal[1] = Field(description="version of this layout; leave it at 1")
     amplitude_range_db: Positive = Field(
-        40.0, description="colours of amplitude images run so far below the largest value"
+        40.0, description="colours of amplitude images run over so many dB"
+    )
+    amplitude_top_db: Finite | None = Field(
+        None, description="where they end, else at the largest value; give it to compare recordings"
     )
     scale_bar_mm: Positive | None = Field(
         None, description="length of the scale bar, else a round one that fits"

@@ -1,6 +1,7 @@
 """Panels of images hold what the images and the gate say."""
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -9,7 +10,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parents[1] / "imaging"))
 from made import TOTAL, coherence, points
 
-from qualify.dossier.image_views import coverage_views, image_panels
+from qualify.dossier.image_views import EMPTY_DB, Shown, coverage_views, image_panels, top_db
 from qualify.imaging.focus import make_images
 from qualify.imaging.grid import Grid
 from qualify.recording.gate import GateResult, Reason
@@ -20,9 +21,10 @@ MODES = (TOTAL.model_copy(update={"threshold": -20.0}), coherence())
 
 @pytest.fixture(scope="module")
 def panels():
-    images = make_images(points([[0.0, 20.0]], 0.5, elements=8), MODES, GRID)
+    recording = replace(points([[0.0, 20.0]], 0.5, elements=8), block="B7", position_mm=120.0)
+    images = make_images(recording, MODES, GRID)
     rejected = GateResult((Reason("dead_elements", "2 dead elements"),), ())
-    return images, image_panels(images, MODES, rejected, range_db=30.0, scale_bar_mm=None)
+    return images, image_panels(images, MODES, recording, rejected, Shown(30.0, top_db(images)))
 
 
 def test_panels_show_the_images_on_ranges_told(panels):
@@ -39,12 +41,24 @@ def test_panels_show_the_images_on_ranges_told(panels):
     assert (drawn[0].threshold, drawn[0].contour) == (-20.0, True)
     assert (drawn[1].threshold, drawn[1].contour) == (None, False)
     assert drawn[1].random_99 == images[1].random_99
+    assert f"recording {images[0].recording[:12]}, block B7 at 120 mm" in drawn[0].notes
     assert coverage_views(drawn)[0].covered is drawn[0].covered
 
 
 @pytest.mark.parametrize(("width", "bar"), [(6.0, 2.0), (26.0, 10.0), (0.9, 0.2), (100.0, 50.0)])
 def test_the_scale_bar_is_round_and_at_most_half_the_width(width, bar):
     grid = Grid(0.0, 10.0, width / 10, width / 10, 10, 4)
-    images = make_images(points([[0.0, 20.0]], elements=4), MODES[:1], grid)
-    (panel,) = image_panels(images, MODES[:1], GateResult((), ()), range_db=30.0, scale_bar_mm=None)
+    recording = points([[0.0, 20.0]], elements=4)
+    images = make_images(recording, MODES[:1], grid)
+    (panel,) = image_panels(images, MODES[:1], recording, GateResult((), ()), Shown(30.0, 0.0))
     assert panel.scale_bar_mm == pytest.approx(bar)
+
+
+def test_images_of_nothing_stay_dark_and_unknown_scales_are_told():
+    recording = replace(points([[0.0, 20.0]], 0.0, elements=8), full_scale=None)
+    images = make_images(recording, MODES[:1], GRID)
+    assert top_db(images) == EMPTY_DB
+    assert images[0].values.max() < EMPTY_DB - 40.0
+    shown = Shown(40.0, EMPTY_DB)
+    (panel,) = image_panels(images, MODES[:1], recording, GateResult((), ()), shown)
+    assert panel.reference == "1 in the unit of the samples"
