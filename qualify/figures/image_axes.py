@@ -81,14 +81,14 @@ def pixels_in_cell(panel: ImagePanel, size_mm: tuple[float, float]) -> tuple[int
 
 
 def _down_ticks(low: float, high: float, length_mm: float) -> list[float]:
-    return linear_ticks(low, high, min(max(int(length_mm / 5.0), 1), 9))
+    return linear_ticks(low, high, min(max(int(length_mm / 5.0), 3), 9))
 
 
 def _across_ticks(low: float, high: float, length_mm: float) -> list[float]:
     """Round places along x whose labels neither touch nor stand over the edge of the panel."""
     kept: list[float] = []
     end = -math.inf
-    for tick in linear_ticks(low, high, min(max(int(length_mm / 9.0), 3), 9)):
+    for tick in linear_ticks(low, high, min(max(int(length_mm / 7.0), 4), 9)):
         middle = (tick - low) / (high - low) * length_mm
         half = text_width_mm(place(tick), SMALL_PT) / 2
         if middle - half >= max(end + 1.5, -3.0) and middle + half <= length_mm + RIGHT_MM:

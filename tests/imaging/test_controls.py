@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qualify.imaging.controls import dead_zone, positive_control
+from qualify.imaging.controls import coherent_control, dead_zone, positive_control
 from qualify.imaging.grid import Grid
 from qualify.recording.points import record_points
 from qualify.recording.probe import Medium
@@ -124,3 +124,21 @@ def test_a_wrong_velocity_is_seen():
     wrong = positive_control(total_focusing(fast, grid), 20.0, (-1, 1), **asked)
     assert wrong.found is False
     assert wrong.error_mm == pytest.approx(0.4, abs=0.04)
+
+
+@pytest.mark.parametrize(
+    ("least", "found", "reason"),
+    [(0.5, True, None), (0.9, False, "below 0.9"), (0.1, False, "no more than chance gives")],
+)
+def test_a_coherence_controls_by_its_level_and_tells_no_depth(least, found, reason):
+    """A plateau of 0.8 at 29.5 to 30.5 mm; chance gives 0.2: a least level below it says nothing."""
+    grid = Grid.over((-2, 2), (20, 40), 0.25)
+    values = np.full(grid.shape, 0.05)
+    values[np.abs(grid.z_mm() - 30.0) <= 0.5] = 0.8
+    image = image_of(values, grid, unit="coherence", random_99=0.2)
+    control = coherent_control(image, 30.0, (-1, 1), limit_mm=1.0, least_level=least)
+    assert (control.found, control.depth_mm, control.error_mm) == (found, None, None)
+    assert control.level == pytest.approx(0.8)
+    assert control.reason is None if reason is None else reason in control.reason
+    away = coherent_control(image, 36.0, (-1, 1), limit_mm=1.0, least_level=0.5)
+    assert away.found is False
