@@ -131,7 +131,7 @@ def test_a_wrong_velocity_is_seen():
     [(0.5, True, None), (0.9, False, "below 0.9"), (0.1, False, "no more than chance gives")],
 )
 def test_a_coherence_controls_by_its_level_and_tells_no_depth(least, found, reason):
-    """A plateau of 0.8 at 29.5 to 30.5 mm; chance gives 0.2: a least level below it says nothing."""
+    """A plateau of 0.8 at 29.5 to 30.5 mm; chance gives 0.2, and a level below it says nothing."""
     grid = Grid.over((-2, 2), (20, 40), 0.25)
     values = np.full(grid.shape, 0.05)
     values[np.abs(grid.z_mm() - 30.0) <= 0.5] = 0.8
