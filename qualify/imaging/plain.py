@@ -5,6 +5,8 @@ It is the reference that the compiled loops are tested against and, kept as it i
 pixels of one pair after the other.
 """
 
+import itertools
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import hilbert
@@ -35,6 +37,7 @@ def plain_sums(
     start_us: float,
     *,
     coherence: bool = True,
+    every_pair: bool = False,
 ) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
     """Return the sums over all pairs of signals and of their unit phasors (pixels,).
 
@@ -43,15 +46,22 @@ def plain_sums(
     analytic : (pairs, samples), half a matrix.
     times : (elements, pixels) one-way times in microseconds.
     coherence : whether unit phasors are summed too; else that sum is zero.
+    every_pair : whether both pairs of two elements are summed, as one does first, and not one of
+        them twice.
     """
     signal, unit = (np.zeros(times.shape[1], np.complex128) for _ in range(2))
     last = analytic.shape[1] - 2
-    for pair, (i, j) in enumerate(zip(*half_pairs(len(times)), strict=True)):
+    first, second = half_pairs(len(times))
+    row = {(int(i), int(j)): pair for pair, (i, j) in enumerate(zip(first, second, strict=True))}
+    for i, j in itertools.product(range(len(times)), repeat=2):
+        if j < i and not every_pair:
+            continue
+        pair = row[min(i, j), max(i, j)]
         place = (times[i] + times[j] - start_us) * sampling_mhz
         whole = np.clip(place.astype(np.int64), 0, last)
         part = place - whole
         value = analytic[pair, whole] * (1.0 - part) + analytic[pair, whole + 1] * part
-        twice = 1.0 if i == j else 2.0
+        twice = 1.0 if i == j or every_pair else 2.0
         signal += twice * value
         if coherence:
             unit += twice * value / (np.abs(value) + 1e-30)

@@ -153,6 +153,9 @@ def test_the_plain_pair_loop_gives_the_same_image():
     recording = points(PLACES, SIZES)
     (image,) = make_images(recording, [TOTAL], GRID)
     signal, _ = plain_sums(analytic_signals(recording), one_way_us(recording, GRID), 50.0, 0.0)
+    times, analytic = one_way_us(recording, GRID), analytic_signals(recording)
+    every, _ = plain_sums(analytic, times, 50.0, 0.0, every_pair=True)
+    np.testing.assert_allclose(every, signal, atol=1e-6 * np.abs(signal).max())
     known = np.abs(signal).reshape(GRID.shape) / 32**2
     assert np.abs(image.amplitude() - known).max() < (0.2 * np.pi) ** 2 / 8 * known.max()
 
