@@ -108,3 +108,33 @@ def test_options_in_the_readme_exist():
     assert asked <= known_options("pod", "hit-miss")
     line = "--out" + rest.split("\n\n", 1)[0].split("`qualify bench`")[0]
     assert set(re.findall(r"--[a-z][a-z-]+", line)) <= known_options("pod", "holds-table")
+
+
+def test_keys_of_image_and_check_are_documented(tmp_path):
+    """Every key that `image` and `check` print of a recording is named in the README."""
+    run = CliRunner()
+    assert run.invoke(app, ["example", "recording", "--out", str(tmp_path / "é x")]).exit_code == 0
+    here = tmp_path / "é x"
+    plan = (here / "imaging.toml").read_text(encoding="utf-8")
+    assert "step_mm = 0.15" in plan
+    (here / "imaging.toml").write_text(plan.replace("step_mm = 0.15", "step_mm = 0.5"), "utf-8")
+    files = [str(here / name) for name in ("recording.h5", "flaw_free.h5", "imaging.toml")]
+    asked = ["--twin", files[1], "--imaging", files[2], "--figures", "none", "--json"]
+    found = run.invoke(app, ["image", files[0], *asked, "--out", str(here / "out")])
+    assert found.exit_code == 0, found.output
+    told, described = (
+        json.loads(found.stdout),
+        named(part("`image`: `recordings`", "`false-calls`")),
+    )
+    described.add("recordings")
+    (one,) = told["images"]
+    parts = [told, one, one["twin"], *one["modes"], one["modes"][0]["largest"]]
+    parts += [place for mode in one["modes"] for place in mode["looked_at"]]
+    parts += [point for mode in one["modes"] for point in mode["grid"]]
+    assert {key for document in parts for key in document} <= described
+    checked = json.loads(run.invoke(app, ["check", files[0], "--json"]).stdout)
+    described = named(part("`check`: `checked`", "`image`: `recordings`")) | {"checked"}
+    (one,) = checked["checked"]
+    parts = [checked, one, checked["recordings"], one["examination"], one["gate"]]
+    parts.append(one["examination"]["figures"])
+    assert {key for document in parts for key in document} <= described
