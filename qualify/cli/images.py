@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from qualify.cli.common import STOPPED, AsJson, answering, say_next, show
+from qualify.cli.common import INPUT_ERROR, STOPPED, AsJson, answering, say_next, show
+from qualify.errors import InputError
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -145,6 +146,13 @@ def _all(imager: "Imager", folders: dict[Path, Path], figures: Figures) -> list[
                 err=True,
             )
             raise typer.Exit(STOPPED) from None
+        except InputError as error:
+            if number == 1:
+                raise
+            for fault in error.faults:
+                typer.echo(f"error: {path}: {fault}", err=True)
+            typer.echo(f"{number - 1} of {len(folders)} recordings stand", err=True)
+            raise typer.Exit(INPUT_ERROR) from None
         typer.echo(f"  {number} of {len(folders)}: {path}, {told}", err=True)
         documents.append(document)
     return documents

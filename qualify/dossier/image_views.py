@@ -60,11 +60,25 @@ def image_panels(
             random_99=image.random_99,
             rejected=tuple(reason.words for reason in result.reasons),
             notes=_notes(image, recording),
-            truth=shown.truth,
+            truth=_within(shown.truth, image.grid),
             truth_open=shown.truth is not None,
         )
         for image, mode in zip(images, modes, strict=True)
     )
+
+
+def _within(truth: tuple[TrueTarget, ...] | None, grid: Grid) -> tuple[TrueTarget, ...] | None:
+    """Return the targets that reach into a grid; None where there is none to draw."""
+    x, z = grid.x_mm(), grid.z_mm()
+    held = tuple(
+        target
+        for target in truth or ()
+        if x[0] <= target.x_mm + target.half_x_mm
+        and target.x_mm - target.half_x_mm <= x[-1]
+        and z[0] <= target.z_mm + target.half_z_mm
+        and target.z_mm - target.half_z_mm <= z[-1]
+    )
+    return held or None
 
 
 def _reference(mode: Mode, recording: Recording) -> str:

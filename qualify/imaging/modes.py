@@ -93,6 +93,9 @@ class Mode(BaseModel):
         if not wants and self.measure is not None:
             msg = "measure is given, and the amplitude is shown; remove it or change show"
             raise ValueError(msg)
+        if self.show == "coherence" and not 0.0 <= (self.threshold or 0.0) <= 1.0:
+            msg = f"threshold is {self.threshold:g}; a coherence lies between 0 and 1"
+            raise ValueError(msg)
         if self.pairs == "receive" and not wants:
             msg = "pairs = 'receive' needs a coherence; remove it or change show"
             raise ValueError(msg)

@@ -38,6 +38,7 @@ def check_twin(recording: Recording, twin: Recording) -> None:
 def _compared(one: Recording, other: Recording) -> list[tuple[str, Any, Any]]:
     pairs: list[tuple[str, Any, Any]] = [
         ("signal", one.provenance.signal, other.provenance.signal),
+        ("matrix", _half(one), _half(other)),
         ("sampling_mhz", one.sampling_mhz, other.sampling_mhz),
         ("full_scale", one.full_scale, other.full_scale),
         ("gain_db", one.gain_db, other.gain_db),
@@ -51,6 +52,10 @@ def _compared(one: Recording, other: Recording) -> list[tuple[str, Any, Any]]:
     names = type(one.probe).model_fields
     pairs += [(f"probe.{k}", getattr(one.probe, k), getattr(other.probe, k)) for k in names]
     return pairs
+
+
+def _half(recording: Recording) -> str:
+    return "half" if recording.is_half else "full"
 
 
 def _told(value: Any) -> str:

@@ -11,6 +11,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "imaging"))
 from made import TOTAL, coherence, points
 
 from qualify.dossier.image_views import EMPTY_DB, Shown, coverage_views, image_panels, top_db
+from qualify.figures.image_panel import TrueTarget
 from qualify.imaging.focus import make_images
 from qualify.imaging.grid import Grid
 from qualify.recording.gate import GateResult, Reason
@@ -62,3 +63,20 @@ def test_images_of_nothing_stay_dark_and_unknown_scales_are_told():
     shown = Shown(40.0, EMPTY_DB)
     (panel,) = image_panels(images, MODES[:1], recording, GateResult((), ()), shown)
     assert panel.reference == "1 in the unit of the samples"
+
+
+def test_only_targets_that_reach_into_the_image_are_drawn():
+    """The grid covers x ±3 mm, z 15 to 25 mm; a hole of 1 mm at x = 3.4 mm reaches into it."""
+    recording = points([[0.0, 20.0]], elements=4)
+    images = make_images(recording, MODES[:1], GRID)
+    holes = [
+        TrueTarget(x, z, 0.5, 0.5, "hole") for x, z in ((3.4, 20), (3.6, 20), (0, 14), (0, 26))
+    ]
+    (panel,) = image_panels(
+        images, MODES[:1], recording, GateResult((), ()), Shown(30.0, 0.0, truth=tuple(holes))
+    )
+    assert panel.truth == (holes[0],)
+    (panel,) = image_panels(
+        images, MODES[:1], recording, GateResult((), ()), Shown(30.0, 0.0, truth=tuple(holes[1:]))
+    )
+    assert panel.truth is None

@@ -18,6 +18,7 @@ from qualify.imaging.image_archive import images_from_bytes
 from qualify.recording.archive import recording_bytes
 from qualify.recording.points import record_points
 from qualify.recording.probe import Medium
+from qualify.recording.record import full_matrix
 
 RUN = CliRunner()
 PLAN = """
@@ -171,7 +172,18 @@ def test_a_twin_has_to_be_recorded_as_the_recording_was(folder):
     assert "--twin: probe.elements" not in result.stderr
     result = run(folder, "flawed.h5", options=[*FAST, "--twin", str(folder / "flawed.h5")])
     assert "is the recording itself" in result.stderr
+    full = replace(made, samples=full_matrix(made.samples))
+    (folder / "full.h5").write_bytes(recording_bytes(full))
+    result = run(folder, "flawed.h5", options=[*FAST, "--twin", str(folder / "full.h5")])
+    assert "--twin: matrix: found full, and the recording has half" in result.stderr
     assert not (folder / "out").exists()
+    # the second of two is refused: what stands is told
+    options = [*FAST, "--twin", str(folder / "blank.h5")]
+    result = run(folder, "flawed.h5", "blank.h5", options=options)
+    assert result.exit_code == 2
+    assert "blank.h5: --twin: is the recording itself" in result.stderr
+    assert "1 of 2 recordings stand" in result.stderr
+    assert "nothing was written" not in result.stderr
 
 
 def test_same_inputs_give_the_same_bytes_and_are_not_made_twice(folder):
@@ -281,6 +293,7 @@ def test_a_rejected_recording_is_imaged_marked_and_counted(folder):
         ('"total_focusing"\n[[', '"total"\n[[', "plan.toml: modes.2.focusing"),
         ('name = "coherence"', 'name = "linear"', "holds 'linear' twice"),
         ('measure = "vector_coherence"', "", "names no measure"),
+        ('measure = "vector_coherence"', 'measure = "vector_coherence"\nthreshold = 3', "0 and 1"),
         ("[noise]", "[noises]", "plan.toml: noises: is not a known key"),
         ('name = "coherence"', 'name = "a/b"', "plan.toml: modes.3.name"),
         ("[region]", "[[region]]", "plan.toml: region"),
