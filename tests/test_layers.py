@@ -17,6 +17,7 @@ FLOORS = (
     ("raw_tables",),
     ("blocks", "evidence"),
     ("recording",),
+    ("simulation",),
     ("imaging",),
     ("reading",),
     ("pod", "sizing"),
@@ -68,6 +69,7 @@ def test_computation_neither_prints_nor_reads_files(path):
     if room_of(path) in (
         "blocks",
         "recording",
+        "simulation",
         "imaging",
         "reading",
         "pod",
