@@ -24,7 +24,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from qualify.imaging.laws import PIXELS, Floats, Law, fast, tile_laws
+from qualify.imaging.laws import PIXELS, Floats, Law, tile_laws
+from qualify.threads import fast
 
 AMPLITUDE_ROWS = 5  # in-phase and quadrature sum, sum of unit phasors (2), sum of squares
 PAIR_ROWS = AMPLITUDE_ROWS + 3  # and what takes part, see `tile_laws`

@@ -5,12 +5,12 @@ standoff it follows from the places of element and pixel; a scan with beams give
 own. Times through a standoff are those of `qualify.recording.paths`, by the same Newton steps.
 """
 
-from collections.abc import Callable
-from typing import NamedTuple, TypeVar, cast
+from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from qualify.threads import fast
 
 PIXELS = 256  # of a tile: one signal's stretch and all sums of a tile stay in the nearest cache
 CONTACT, STANDOFF, TABLE = 0, 1, 2
@@ -20,13 +20,6 @@ ZERO, HALF = np.float32(0.0), np.float32(0.5)
 LEAST_MM = 1e-3  # of a distance, so that a pixel on an element divides nothing by zero
 Floats = NDArray[np.float32]
 Array = NDArray[np.float64]
-Loop = TypeVar("Loop", bound=Callable[..., object])
-
-
-def fast(loop: Loop) -> Loop:
-    """Compile a loop: cached, without the lock of the interpreter, sums in any order."""
-    compile_it = njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
-    return cast(Loop, compile_it(loop))
 
 
 class Law(NamedTuple):

@@ -19,7 +19,8 @@ from qualify.imaging.kernels import (
     fetch,
     first_pair,
 )
-from qualify.imaging.laws import PIXELS, Floats, Law, fast, tile_laws
+from qualify.imaging.laws import PIXELS, Floats, Law, tile_laws
+from qualify.threads import fast
 
 PHASE_ROWS = 5  # sums of phases, of their squares, moduli and signs, and of real signs
 RECEIVE_ROWS = 10  # sum (2), sum of unit phasors (2), of squares, and the five above
