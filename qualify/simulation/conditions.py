@@ -14,12 +14,13 @@ Level = Annotated[float, Field(le=0, ge=-200, allow_inf_nan=False)]
 
 
 class Grain(BaseModel):
-    """Backscatter of the grain, single scattering of many points.
+    """Backscatter of the grain: single scattering of many points.
 
-    `backscatter_db` is 10 lg of the differential backscatter cross-section of a square millimetre
-    of section at the centre frequency of the probe, in 1/mm (a hole of 1 mm has 0.25 mm of it, a
-    square millimetre of steel some millionths). `frequency_power` is the power of the frequency
-    that the scattered amplitude rises with: 2 in the Rayleigh region.
+    `backscatter_db` is 10 lg of the backscatter coefficient at the centre frequency of the probe:
+    the differential cross-section of a cubic millimetre, in 1/(mm·sr). `frequency_power` is the
+    power of the frequency that the scattered amplitude rises with: 2 in the Rayleigh region.
+    `realisation` is the number of the draw: the same block has the same grain in all recordings
+    of one realisation.
     """
 
     model_config = STRICT

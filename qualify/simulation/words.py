@@ -1,0 +1,15 @@
+"""The model in words: what it is, and what it leaves out."""
+
+MODEL = "plane-section model of longitudinal waves in contact, single scattering, version 1"
+LEFT_OUT = (
+    "multiple scattering, and echoes between targets",
+    "shadowing of one target by another, and of the back wall by targets",
+    "shear and mode-converted waves as paths of their own",
+    "lateral and surface waves along the scan face",
+    "three-dimensional shape: holes and faces run straight across, pores and flat ends lie within",
+    "curved, rough or corroded faces; the width of slots and notches",
+    "anisotropy, texture, and attenuation that differs from place to place",
+    "amplitudes of grain within the band: they are those of the centre frequency",
+    "drift, jitter and quantisation of the instrument",
+    "comparison with a measurement: none was made",
+)
