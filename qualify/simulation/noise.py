@@ -24,12 +24,13 @@ Array = NDArray[np.float64]
 
 
 def add_noise(
-    signals: Floats, electronics: Electronics, sampling_mhz: float, rng: np.random.Generator
+    signals: Floats, electronics: Electronics, sampling_mhz: float, seed: int, *name: str
 ) -> None:
     """Add electronic noise to signals (rows, samples), each row its own.
 
     The spectrum has independent Gaussian lines between the two frequencies, of such a level that
-    the signal's standard deviation is the declared one.
+    the signal's standard deviation is the declared one. Every `ROWS` signals have a random stream
+    of their own, so that threads change nothing.
     """
     if electronics.noise_db is None:
         return
@@ -41,16 +42,18 @@ def add_noise(
     if not held.size:
         return
     level = 10.0 ** (electronics.noise_db / 20.0) * length / (2.0 * np.sqrt(held.size))
-    lines = rng.standard_normal((rows, 2 * held.size), dtype=np.float32) * np.float32(level)
 
     def work(start: int, stop: int) -> None:
-        for row in range(start, stop, ROWS):
-            end = min(row + ROWS, stop)
+        for block in range(start, stop):
+            row, end = block * ROWS, min((block + 1) * ROWS, rows)
+            rng = stream(seed, "electronic", *name, str(block))
+            lines = rng.standard_normal((end - row, 2 * held.size), dtype=np.float32)
+            lines *= np.float32(level)
             whole = np.zeros((end - row, length // 2 + 1), np.complex64)
-            whole[:, held[0] : held[-1] + 1] = lines[row:end].view(np.complex64)
+            whole[:, held[0] : held[-1] + 1] = lines.view(np.complex64)
             signals[row:end] += scipy.fft.irfft(whole, n=length, axis=-1)[:, :count]
 
-    in_threads(work, rows, ROWS)
+    in_threads(work, -(-rows // ROWS), 1)
 
 
 def ring_downs(

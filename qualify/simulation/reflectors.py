@@ -37,6 +37,7 @@ Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 Floats = NDArray[np.float32]
 Whole = NDArray[np.int64]
+Job = Callable[[int, int, Floats], None]  # adds a reflector over a run of frequencies
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,38 +98,42 @@ def add_scene(bench: Bench, scene: Scene, out: Floats) -> None:
     ------
     ValueError : if a face that breaks the wall lies in a scene without one.
     """
-    for hole in scene.holes:
-        _add_hole(bench, hole, out)
-    for pore in scene.pores:
-        _add_pore(bench, pore, out)
-    for disc in scene.discs:
-        _add_disc(bench, disc, out)
-    for face in scene.faces:
-        _add_face(bench, face, scene.wall_mm, out)
+    jobs: list[Job] = [
+        *(_hole(bench, hole) for hole in scene.holes),
+        *(_pore(bench, pore) for pore in scene.pores),
+        *(_disc(bench, disc) for disc in scene.discs),
+        *(_face(bench, face, scene.wall_mm) for face in scene.faces),
+    ]
+
+    def work(start: int, stop: int) -> None:
+        for job in jobs:
+            job(start, stop, out)
+
+    in_threads(work, len(bench.k_per_mm), 1)
     if scene.wall_mm is not None:
         _add_wall(bench, scene.wall_mm, out)
 
 
-def _add_hole(bench: Bench, hole: Hole, out: Floats) -> None:
+def _hole(bench: Bench, hole: Hole) -> Job:
     places = bench.legs(np.array([[hole.x_mm, hole.z_mm]]), elevation=False)
     series = _strong(hole_series(bench.k_per_mm, 0.5 * hole.diameter_mm, bench.solid.ratio))
     apart = _apart(bench, hole.x_mm, hole.z_mm)
     shapes = np.cos(apart[:, None] * np.arange(len(series))[None, :])
     path = places.range_mm[0, bench.one] + places.range_mm[0, bench.other]
-    _round(bench, places, bench.path_rows(path), series, shapes, out)
+    return _round(bench, places, bench.path_rows(path), series, shapes)
 
 
-def _add_pore(bench: Bench, pore: Pore, out: Floats) -> None:
+def _pore(bench: Bench, pore: Pore) -> Job:
     places = bench.legs(np.array([[pore.x_mm, pore.z_mm]]), elevation=True)
     series = _strong(pore_series(bench.k_per_mm, 0.5 * pore.diameter_mm, bench.solid.ratio))
     series = series * point_as_line(bench.k_per_mm, bench.width_mm)
     cosine = np.cos(_apart(bench, pore.x_mm, pore.z_mm))
     shapes = np.asarray(np.polynomial.legendre.legvander(cosine, len(series) - 1), np.float64)
     path = places.range_mm[0, bench.one] + places.range_mm[0, bench.other]
-    _round(bench, places, _late_only(bench, path), series, shapes, out)
+    return _round(bench, places, _late_only(bench, path), series, shapes)
 
 
-def _add_disc(bench: Bench, disc: Disc, out: Floats) -> None:
+def _disc(bench: Bench, disc: Disc) -> Job:
     places = bench.legs(np.array([[disc.x_mm, disc.z_mm]]), elevation=True)
     angle = np.arctan2(bench.along_mm - disc.x_mm, disc.z_mm)
     pattern = disc_amplitude(
@@ -140,15 +145,12 @@ def _add_disc(bench: Bench, disc: Disc, out: Floats) -> None:
     ) * point_as_line(bench.k_per_mm, bench.width_mm)
     path = places.range_mm[0, bench.one] + places.range_mm[0, bench.other]
     rows, planes = _late_only(bench, path), _planes(pattern)
-    _threads(
-        bench,
-        lambda start, stop: add_pattern(
-            bench.wave, places, bench.elevation.leg, rows, planes, start, stop, out
-        ),
+    return lambda start, stop, out: add_pattern(
+        bench.wave, places, bench.elevation.leg, rows, planes, start, stop, out
     )
 
 
-def _add_face(bench: Bench, face: Face, wall_mm: float | None, out: Floats) -> None:
+def _face(bench: Bench, face: Face, wall_mm: float | None) -> Job:
     if face.breaks_wall and wall_mm is None:
         msg = "a face breaks a wall, and the scene has none"
         raise ValueError(msg)
@@ -173,12 +175,9 @@ def _add_face(bench: Bench, face: Face, wall_mm: float | None, out: Floats) -> N
     table = _face_weights(bench, looks, weights, tangent, edges, one, other)
     middle = np.hypot(bench.along_mm - points[:-1].mean(0)[0], points[:-1].mean(0)[1])
     rows = bench.path_rows(middle[bench.one] + middle[bench.other])
-    _threads(
-        bench,
-        lambda start, stop: add_face(
-            bench.wave, places, len(edges), bench.elevation.path, rows, table, one, other, pair,
-            start, stop, out,
-        ),
+    return lambda start, stop, out: add_face(
+        bench.wave, places, len(edges), bench.elevation.path, rows, table, one, other, pair,
+        start, stop, out,
     )  # fmt: skip
 
 
@@ -264,16 +263,11 @@ def _late_only(bench: Bench, path_mm: Array) -> Floats:
     return np.minimum(bench.path_rows(path_mm), np.float32(-1.0))
 
 
-def _round(
-    bench: Bench, places: Places, rows: Floats, series: Complex, shapes: Array, out: Floats
-) -> None:
+def _round(bench: Bench, places: Places, rows: Floats, series: Complex, shapes: Array) -> Job:
     planes, table = _planes(series), np.ascontiguousarray(shapes, dtype=np.float32)
     leg, path = bench.elevation.leg, bench.elevation.path
-    _threads(
-        bench,
-        lambda start, stop: add_round(
-            bench.wave, places, leg, path, rows, planes, table, start, stop, out
-        ),
+    return lambda start, stop, out: add_round(
+        bench.wave, places, leg, path, rows, planes, table, start, stop, out
     )
 
 
@@ -286,7 +280,3 @@ def _strong(series: Complex) -> Complex:
 
 def _planes(values: Complex) -> Floats:
     return np.stack([values.real, values.imag]).astype(np.float32)
-
-
-def _threads(bench: Bench, work: Callable[[int, int], None]) -> None:
-    in_threads(work, len(bench.k_per_mm), 1)

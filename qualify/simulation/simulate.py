@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from qualify.recording import probe as parts
 from qualify.recording.probe import Medium, Probe
-from qualify.recording.record import Provenance, Recording, half_pairs
+from qualify.recording.record import Provenance, Recording, full_matrix, half_pairs
 from qualify.simulation.band import band_of, peak_of, to_time
 from qualify.simulation.conditions import Conditions
 from qualify.simulation.elevation import elevation_of
@@ -22,7 +22,6 @@ from qualify.simulation.noise import add_noise, add_ring_down, ring_downs, sensi
 from qualify.simulation.place import Place
 from qualify.simulation.reflectors import Bench, add_scene, wall_echo
 from qualify.simulation.scene import Scene, Solid
-from qualify.simulation.streams import stream
 from qualify.simulation.words import LEFT_OUT, MODEL
 from qualify.threads import in_threads
 
@@ -122,21 +121,15 @@ class Simulator:
 
     def _received(self, clean: Floats, name: tuple[str, ...]) -> Floats:
         """Return what the receiver holds of signals (pairs, samples): with noise, clipped."""
-        electronics = self.conditions.electronics
+        electronics, rate = self.conditions.electronics, self.sampling_mhz
+        if not self.full:
+            add_noise(clean, electronics, rate, self.seed, *name)
+            return np.asarray(np.clip(clean, -1.0, 1.0, out=clean))
         n = self.probe.elements
-        transmit, receive = half_pairs(n)
-        back = clean[transmit != receive].copy() if self.full else None
-        add_noise(clean, electronics, self.sampling_mhz, stream(self.seed, "electronic", *name))
-        np.clip(clean, -1.0, 1.0, out=clean)
-        if back is None:
-            return clean
-        rng = stream(self.seed, "electronic", "back", *name)
-        add_noise(back, electronics, self.sampling_mhz, rng)
-        whole = np.empty((n, n, self.samples), np.float32)
-        whole[transmit, receive] = clean
-        apart = transmit != receive
-        whole[receive[apart], transmit[apart]] = np.clip(back, -1.0, 1.0)
-        return whole
+        whole = full_matrix(clean).reshape(n * n, self.samples)
+        add_noise(whole, electronics, rate, self.seed, *name)
+        np.clip(whole, -1.0, 1.0, out=whole)
+        return whole.reshape(n, n, self.samples)
 
     def _grain_at(self, place: Place) -> Floats | None:
         """Return the spectra of the grain at a place, kept for the next recording there."""
