@@ -16,9 +16,13 @@ ABOVE = 24  # orders above the last wanted, from which the downward recurrence s
 
 def cylinder(x: Array, orders: int) -> tuple[Array, Array]:
     """Return J and Y (orders, values) of orders 0 to orders − 1 ≥ 1, arguments above 0."""
-    first = np.stack([special.j0(x), special.j1(x)])
     second = np.stack([special.y0(x), special.y1(x)])
-    return _all(x, orders, first, second, 0.0)
+    return cylinder_first(x, orders), _upwards(x, orders, second, 0.0)
+
+
+def cylinder_first(x: Array, orders: int) -> Array:
+    """Return J (orders, values) of orders 0 to orders − 1 ≥ 1, arguments above 0."""
+    return _first(x, orders, np.stack([special.j0(x), special.j1(x)]), 0.0)
 
 
 def spherical(x: Array, orders: int) -> tuple[Array, Array]:
@@ -26,21 +30,28 @@ def spherical(x: Array, orders: int) -> tuple[Array, Array]:
     sine, cosine = np.sin(x) / x, np.cos(x) / x
     first = np.stack([sine, sine / x - cosine])
     second = np.stack([-cosine, -cosine / x - sine])
-    return _all(x, orders, first, second, 0.5)
+    return _first(x, orders, first, 0.5), _upwards(x, orders, second, 0.5)
 
 
-def _all(x: Array, orders: int, first: Array, second: Array, h: float) -> tuple[Array, Array]:
-    one, other = np.empty((2, orders, x.size))
-    one[:2], other[:2] = first, second
+def _upwards(x: Array, orders: int, start: Array, h: float) -> Array:
+    out = np.empty((orders, x.size))
+    out[:2] = start
+    for n in range(1, orders - 1):
+        out[n + 1] = 2.0 * (n + h) / x * out[n] - out[n - 1]
+    return out
+
+
+def _first(x: Array, orders: int, start: Array, h: float) -> Array:
+    out = np.empty((orders, x.size))
+    out[:2] = start
     ratio = np.zeros((orders, x.size))
     above = np.zeros_like(x)
     for n in range(orders + int(np.ceil(x.max())) + ABOVE, 0, -1):
         above = 1.0 / (2.0 * (n + h) / x - above)
         if n < orders:
             ratio[n] = above
-    one[1] = np.where(x > 1.0, one[1], one[0] * ratio[1])
+    out[1] = np.where(x > 1.0, out[1], out[0] * ratio[1])
     for n in range(1, orders - 1):
-        upward = 2.0 * (n + h) / x * one[n] - one[n - 1]
-        one[n + 1] = np.where(n < x, upward, one[n] * ratio[n + 1])
-        other[n + 1] = 2.0 * (n + h) / x * other[n] - other[n - 1]
-    return one, other
+        upward = 2.0 * (n + h) / x * out[n] - out[n - 1]
+        out[n + 1] = np.where(n < x, upward, out[n] * ratio[n + 1])
+    return out
