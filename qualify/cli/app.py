@@ -17,6 +17,7 @@ from qualify.cli.common import AsJson, Study, answering, say_next, show
 from qualify.cli.images import image
 from qualify.cli.pod import pod_app
 from qualify.cli.recordings import Limits, check_all, record, write_example
+from qualify.cli.simulate import simulate
 from qualify.cli.tables import false_calls, sizing
 
 CAUTION = (
@@ -42,6 +43,7 @@ class Example(StrEnum):
     recording = "recording"
     limits = "limits"
     imaging = "imaging"
+    simulation = "simulation"
 
 
 def _version(value: bool) -> None:
@@ -136,7 +138,9 @@ def example(
 def check(
     paths: Annotated[
         list[Path],
-        typer.Argument(help="Studies, block files, recordings, side-cars.", show_default=False),
+        typer.Argument(
+            help="Studies, block and simulation files, recordings, side-cars.", show_default=False
+        ),
     ],
     limits: Limits = None,
     figure: Annotated[
@@ -156,6 +160,8 @@ def check(
         found = document["checked"]
         if studies := [one["path"] for one in found if one["what"] == "study"]:
             say_next(f"qualify dossier {studies[0]}")
+        elif simulations := [one["path"] for one in found if one["what"] == "simulation"]:
+            say_next(f"qualify simulate {simulations[0]}")
         elif recordings := [one for one in found if one["what"] == "recording"]:
             rejected = [one["path"] for one in recordings if not one["gate"]["accepted"]]
             say_next(_after_recordings(rejected))
@@ -215,6 +221,7 @@ def dossier(
         _dossier(study, out, as_json)
 
 
+app.command()(simulate)
 app.command()(record)
 app.command()(image)
 app.command()(bench)

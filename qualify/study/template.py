@@ -27,6 +27,7 @@ from qualify.study.flat import columns_of
 from qualify.study.imaging_plan import ImagingPlan
 from qualify.study.plan import Plan
 from qualify.study.read_me import folder_note
+from qualify.study.simulation_plan import SimulationPlan
 from qualify.study.toml_text import to_toml
 from qualify.study.workbook import WorkbookStudy, write_workbook
 
@@ -43,12 +44,14 @@ What = Literal[
     "recording",
     "limits",
     "imaging",
+    "simulation",
 ]
 NOTE = "READ ME.txt"
 BLOCK = "blocks/example_block.toml"
 CALLS = "call_sheets/r1_new.csv"
 RECORDING = "recording.toml"
 IMAGING = "imaging.toml"
+SIMULATION = "simulation.toml"
 FILES: dict[str, str] = {
     "block": BLOCK,
     "study": "study.toml",
@@ -72,6 +75,10 @@ HEADS: dict[str, str] = {
     "All content is invented. EXAMPLE VALUES: replace every one of them, numbers too.",
     IMAGING: "What qualify image is told: region, modes, and questions about the images.\n"
     "Frame: x from the middle of the array, z from the scan face, millimetres.\n"
+    "All content is invented. EXAMPLE VALUES: replace every one of them, numbers too.",
+    SIMULATION: "What qualify simulate is told: array, conditions, blocks, places of the array.\n"
+    "Levels are declared, not fitted: justify yours. Nothing simulated shows what an instrument "
+    "does.\n"
     "All content is invented. EXAMPLE VALUES: replace every one of them, numbers too.",
     BLOCK: "One reference block as built. Millimetres, degrees; x from the engraved end, y from "
     "edge L,\nz depth from face A.\n"
@@ -133,6 +140,8 @@ def example_text(what: What) -> str:
         return to_toml(GateLimits(), head=HEADS["limits"])
     if what == "imaging":
         return to_toml(_toml(IMAGING, ImagingPlan), head=HEADS[IMAGING])
+    if what == "simulation":
+        return to_toml(_toml(SIMULATION, SimulationPlan), head=HEADS[SIMULATION])
     return template_files()[FILES[what]].decode()
 
 

@@ -4,17 +4,22 @@ from pathlib import Path
 from typing import Any
 
 from qualify.criteria.verdict import combined
+from qualify.files import read_toml
 from qualify.study.load import load_block, load_study
 from qualify.study.result import StudyInputs, StudyResult
+from qualify.study.simulation import load_simulation, simulation_totals
 
 
 def check_path(path: Path) -> dict[str, Any]:
-    """Check a study or a block file; return what it is and its totals.
+    """Check a study, a block file or a simulation file; return what it is and its totals.
 
     Totals of a study hold no hit, no size and no number of targets, so that somebody who must
     not know the truth may run the check.
     """
     if path.suffix.lower() == ".toml" and path.is_file():
+        if "positions" in read_toml(path):
+            told = simulation_totals(load_simulation(path))
+            return {"path": str(path), "what": "simulation", "totals": told}
         block = load_block(path)
         totals = {"targets": len(block.targets), "grading_units": len(block.grading_units)}
         return {"path": str(path), "what": "block", "id": block.id, "totals": totals}

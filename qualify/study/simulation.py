@@ -1,0 +1,225 @@
+"""A simulation file with its blocks: the recordings that it asks for, and what they depend on."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from qualify import __version__
+from qualify.blocks.definition import Block
+from qualify.errors import Fault, InputError
+from qualify.files import canonical_json, digest, read_toml, validated
+from qualify.simulation.place import Place
+from qualify.simulation.scene import Scene
+from qualify.simulation.validity import Remark, judge
+from qualify.simulation.words import MODEL
+from qualify.study.load import load_block
+from qualify.study.scenes import Section, place_on, scene_of
+from qualify.study.simulation_plan import Positions, SimulationPlan
+
+PLAN_FILE = "simulation.toml"
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One recording to be made.
+
+    Attributes
+    ----------
+    name : of its file, without an ending; it says where the array stood and nothing of targets.
+    """
+
+    name: str
+    block: str
+    place: Place
+    repeat: int
+    twin: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SimulatedStudy:
+    """A simulation file with its blocks, checked.
+
+    Attributes
+    ----------
+    plan_digest : of everything in the file that recordings depend on.
+    """
+
+    path: Path
+    plan: SimulationPlan
+    blocks: dict[str, Block]
+    jobs: tuple[Job, ...]
+    plan_digest: str
+
+    def section(self, job: Job) -> Section:
+        """Return what lies under the array; a twin has the back wall alone."""
+        block = self.blocks[job.block]
+        section = scene_of(
+            block, job.place, self.plan.probe, self.plan.seed, self.plan.pore_diameter_mm
+        )
+        if job.twin:
+            return Section(Scene(wall_mm=section.scene.wall_mm))
+        return section
+
+    def inputs(self, job: Job) -> str:
+        """Return the digest of all that a recording depends on."""
+        told = {
+            "plan": self.plan_digest,
+            "block": self.blocks[job.block].model_dump(mode="json"),
+            "place": [job.place.x_mm, job.place.y_mm],
+            "repeat": job.repeat,
+            "twin": job.twin,
+        }
+        return digest(canonical_json(told))
+
+
+def load_simulation(path: Path) -> SimulatedStudy:
+    """Read a simulation file, or the one in a folder, with its blocks; nothing is computed.
+
+    Raises
+    ------
+    InputError : with every fault of the file it stops at.
+    """
+    if path.is_dir():
+        path = path / PLAN_FILE
+    plan = validated(SimulationPlan, read_toml(path), str(path))
+    blocks: dict[str, Block] = {}
+    faults: list[Fault] = []
+    for number, name in enumerate(plan.blocks, start=1):
+        try:
+            block = load_block(path.parent / name)
+        except InputError as error:
+            faults += error.faults
+            continue
+        if block.id in blocks:
+            place = f"{path}: blocks.{number}"
+            faults.append(Fault(place, f"'{block.id}' stands twice", "give each block once"))
+        blocks[block.id] = block
+    if faults:
+        raise InputError(faults)
+    jobs = _jobs(plan, blocks, str(path))
+    study = SimulatedStudy(path, plan, blocks, jobs, _plan_digest(plan))
+    _check_scenes(study)
+    return study
+
+
+def _plan_digest(plan: SimulationPlan) -> str:
+    told = plan.model_dump(mode="json")
+    kept = {k: told[k] for k in told if k not in ("blocks", "positions", "provenance", "study")}
+    return digest(canonical_json({"version": __version__, "model": MODEL, "plan": kept}))
+
+
+def _jobs(plan: SimulationPlan, blocks: dict[str, Block], name: str) -> tuple[Job, ...]:
+    jobs: list[Job] = []
+    faults: list[Fault] = []
+    for number, positions in enumerate(plan.positions, start=1):
+        place = f"{name}: positions.{number}"
+        block = blocks.get(positions.block)
+        if block is None:
+            found = f"'{positions.block}' is none of the blocks ({', '.join(sorted(blocks))})"
+            faults.append(Fault(f"{place}.block", found, "list its file under blocks"))
+            continue
+        faults += _outside(positions, block, place)
+        jobs += _of(positions, block)
+    names = [job.name for job in jobs]
+    for twice in sorted({one for one in names if names.count(one) > 1}):
+        faults.append(Fault(f"{name}: positions", f"'{twice}' is made twice", "give it once"))
+    porous = any(p.kind_name == "pore_cluster" for b in blocks.values() for p in b.targets)
+    if porous and plan.pore_diameter_mm is None:
+        faults.append(
+            Fault(f"{name}: pore_diameter_mm", "is missing", "a block has a pore cluster")
+        )
+    if faults:
+        raise InputError(faults)
+    return tuple(jobs)
+
+
+def _outside(positions: Positions, block: Block, place: str) -> list[Fault]:
+    outline, faults = block.outline, []
+    if not 0.0 <= positions.y_mm <= outline.width_mm:
+        found = f"{positions.y_mm:g} mm is beside the block, 0 to {outline.width_mm:g} mm wide"
+        faults.append(Fault(f"{place}.y_mm", found, "give a line on it"))
+    for x in positions.x_mm or ():
+        if not 0.0 <= x <= outline.length_mm:
+            found = f"{x:g} mm is beside the block, 0 to {outline.length_mm:g} mm long"
+            faults.append(Fault(f"{place}.x_mm", found, "give a place on it"))
+    known = {unit.id for unit in block.grading_units}
+    if isinstance(positions.units, tuple):
+        for unit in positions.units:
+            if unit not in known:
+                found = f"'{unit}' is no grading unit of {block.id}"
+                faults.append(Fault(f"{place}.units", found, "check its spelling"))
+    elif positions.units == "all" and not known:
+        faults.append(
+            Fault(f"{place}.units", f"{block.id} has no grading units", "give x_mm or targets")
+        )
+    if positions.targets and not block.targets:
+        faults.append(Fault(f"{place}.targets", f"{block.id} has no targets", "give x_mm"))
+    return faults
+
+
+def _of(positions: Positions, block: Block) -> Iterator[Job]:
+    middles: list[tuple[str, float]] = []
+    if positions.units is not None:
+        middles = [
+            (unit.id, 0.5 * (unit.x_from_mm + unit.x_to_mm))
+            for unit in block.grading_units
+            if positions.units == "all" or unit.id in positions.units
+        ]
+    else:
+        places = positions.x_mm or tuple(dict.fromkeys(t.x_mm for t in block.targets))
+        middles = [(f"x{x:g}", x) for x in places]
+    for label, x in middles:
+        place = place_on(block, x, positions.y_mm)
+        for repeat in range(1, positions.repeats + 1):
+            for twin in (False, True) if positions.twins else (False,):
+                name = f"{block.id}-{label}" + (f"-r{repeat}" if repeat > 1 else "")
+                yield Job(name + ("-twin" if twin else ""), block.id, place, repeat, twin)
+
+
+def _remarks(study: SimulatedStudy, job: Job) -> tuple[Remark, ...]:
+    section = study.section(job)
+    wave = study.blocks[job.block].material.longitudinal_m_per_s * 1e-3
+    wave /= study.plan.probe.centre_mhz
+    along = study.plan.probe.along_mm()
+    return (*section.left_out, *judge(section.scene, along, wave, section.pore_share))
+
+
+def _check_scenes(study: SimulatedStudy) -> None:
+    """Refuse what lies outside the model, by block and reason, before anything is computed."""
+    found: dict[tuple[str, str], int] = {}
+    for job in study.jobs:
+        for remark in _remarks(study, job):
+            if remark.refused:
+                found[job.block, remark.text] = found.get((job.block, remark.text), 0) + 1
+    if found:
+        raise InputError(
+            Fault(
+                f"{study.path}: {block}",
+                f"{text} (at {count} places)",
+                "leave the block, or these places, out",
+            )
+            for (block, text), count in sorted(found.items())
+        )
+
+
+def remarks_of(study: SimulatedStudy) -> list[dict[str, Any]]:
+    """Return what is to be said of targets: in how many recordings, without saying which."""
+    count: dict[str, int] = {}
+    for job in study.jobs:
+        for text in {remark.text for remark in _remarks(study, job)}:
+            count[text] = count.get(text, 0) + 1
+    return [{"text": text, "recordings": number} for text, number in sorted(count.items())]
+
+
+def simulation_totals(study: SimulatedStudy) -> dict[str, Any]:
+    """Return counts that tell nothing of the truth, for `check`."""
+    pairs = study.plan.probe.elements
+    signals = pairs * (pairs + 1) // 2 if study.plan.matrix == "half" else pairs * pairs
+    return {
+        "study": study.plan.study,
+        "signal": "simulated",
+        "blocks": len(study.blocks),
+        "recordings": len(study.jobs),
+        "megabytes": round(4e-6 * signals * study.plan.samples * len(study.jobs), 1),
+    }
