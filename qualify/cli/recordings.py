@@ -1,5 +1,6 @@
 """Commands of recordings: `record`, and what `check` and `example` do with them."""
 
+import shlex
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -36,7 +37,6 @@ def record(
     """
     with answering():
         from qualify.errors import refuse
-        from qualify.files import write_whole
         from qualify.recording.archive import recording_bytes
         from qualify.study.recordings import ARCHIVES, check_recording, load_limits
 
@@ -45,11 +45,26 @@ def record(
         if side_car.suffix.lower() in ARCHIVES:
             raise refuse(str(side_car), "is a recording already", "give a side-car")
         checked = check_recording(side_car, load_limits(limits))
-        write_whole(out, recording_bytes(checked.recording))
+        told = _written(out, recording_bytes(checked.recording))
         for line in checked.lines():
             typer.echo(line)
-        typer.echo(f"wrote {out}", err=True)
-        say_next(f"qualify check {out}")
+        typer.echo(told, err=True)
+        say_next(f"qualify check {shlex.quote(str(out))}")
+
+
+def _written(out: Path, content: bytes) -> str:
+    """Write a file that is not there yet; one of the same bytes is left, any other refused."""
+    from qualify.errors import refuse
+    from qualify.files import read_bytes, write_whole
+
+    if not out.exists():
+        write_whole(out, content)
+        return f"wrote {out}"
+    if out.is_file() and read_bytes(out) == content:
+        return f"{out} holds it already"
+    raise refuse(
+        str(out), "is there already and holds something else", "give another name, or remove it"
+    )
 
 
 def check_all(
@@ -144,4 +159,5 @@ def write_example(folder: Path) -> None:
     files = example_recording_files()
     write_folder(folder, files, mark=RECORDING)
     typer.echo(f"wrote {', '.join(sorted(files))} in {folder} (invented data)", err=True)
-    say_next(f"qualify check {folder / RECORDING} {folder / ARCHIVE}")
+    first, second = (shlex.quote(str(folder / name)) for name in (RECORDING, ARCHIVE))
+    say_next(f"qualify check {first} {second}")

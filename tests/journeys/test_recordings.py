@@ -13,6 +13,7 @@ from qualify.files import write_whole
 from qualify.recording.archive import recording_bytes, recording_from_bytes
 from qualify.recording.gate import GateLimits
 from qualify.study.recordings import load_limits, pair_maps
+from tests.recording.made import mat73_bytes
 
 RUN = CliRunner()
 
@@ -96,6 +97,27 @@ def test_record_writes_the_same_bytes_as_the_example(written, tmp_path):
     assert (tmp_path / "r.h5").read_bytes() == (written / "recording.h5").read_bytes()
     assert "gate: accepted" in result.stdout
     assert result.stderr.endswith(f"next: qualify check {tmp_path / 'r.h5'}\n")
+
+
+def test_record_overwrites_nothing(written, tmp_path):
+    """A MAT-file of version 7.3 is HDF5 too, and may end in .h5: it is nobody's to overwrite."""
+    array = np.load(written / "matrix.npy")
+    (tmp_path / "data.h5").write_bytes(mat73_bytes("fmc", array))
+    car = (written / "recording.toml").read_text(encoding="utf-8")
+    car = car.replace('array_format = "npy"', 'array_format = "mat"\nvariable = "fmc"')
+    (tmp_path / "side.toml").write_text(car.replace("matrix.npy", "data.h5"), encoding="utf-8")
+    before = {path: path.read_bytes() for path in tmp_path.iterdir()}
+    refused = run("record", tmp_path / "side.toml", "--out", tmp_path / "data.h5", code=2)
+    assert "data.h5: is there already and holds something else; give another" in refused.stderr
+    assert "nothing was written" in refused.stderr
+    (tmp_path / "link.h5").symlink_to(tmp_path / "side.toml")
+    run("record", tmp_path / "side.toml", "--out", tmp_path / "link.h5", code=2)
+    (tmp_path / "link.h5").unlink()
+    assert {path: path.read_bytes() for path in tmp_path.iterdir()} == before
+    run("record", tmp_path / "side.toml", "--out", tmp_path / "a b.h5")
+    again = run("record", tmp_path / "side.toml", "--out", tmp_path / "a b.h5")
+    assert "a b.h5 holds it already" in again.stderr
+    assert again.stderr.endswith(f"next: qualify check '{tmp_path / 'a b.h5'}'\n")
 
 
 def test_the_noise_of_the_example_is_that_of_its_seed(written):
