@@ -1,5 +1,6 @@
 """What the command `image` is told: region, modes, and what is asked of the quality of images."""
 
+from collections.abc import Iterator
 from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, Field, model_validator
@@ -8,7 +9,7 @@ from qualify.blocks.metrology import STRICT, Finite, Positive, Text
 from qualify.imaging.fidelity import LIMIT_DB
 from qualify.imaging.grid import Grid
 from qualify.imaging.modes import Mode
-from qualify.imaging.region import Box
+from qualify.imaging.region import CLOSE_MM, Box
 from qualify.recording.gate import GateLimits
 
 MOST_PIXELS = 4_000_000
@@ -78,6 +79,12 @@ class LookedAt(Extent):
     name: Text = Field(description="its name in the results")
 
 
+def _in_order(x_from_mm: float, x_to_mm: float) -> None:
+    if x_to_mm <= x_from_mm:
+        msg = "x_to_mm is not beyond x_from_mm; swap or mend them"
+        raise ValueError(msg)
+
+
 class Control(BaseModel):
     """A known echo that every image has to show, as that of the back wall."""
 
@@ -94,6 +101,7 @@ class Control(BaseModel):
 
     @model_validator(mode="after")
     def _can_be_seen(self) -> Self:
+        _in_order(self.x_from_mm, self.x_to_mm)
         if self.search_mm <= self.limit_mm:
             msg = f"search_mm {self.search_mm:g} cannot show an error beyond limit_mm; widen it"
             raise ValueError(msg)
@@ -108,6 +116,11 @@ class NearSurface(BaseModel):
     x_to_mm: Finite = Field(description="to this x")
     search_to_mm: Positive = Field(description="down to this depth, well above the back wall")
     clear_mm: Positive = Field(description="so much above the end must stay below the threshold")
+
+    @model_validator(mode="after")
+    def _across(self) -> Self:
+        _in_order(self.x_from_mm, self.x_to_mm)
+        return self
 
 
 class ImagingPlan(BaseModel):
@@ -162,3 +175,69 @@ class ImagingPlan(BaseModel):
             msg = "looked_at is given without noise; give the region that noise is taken from"
             raise ValueError(msg)
         return self
+
+    @model_validator(mode="after")
+    def _inside(self) -> Self:
+        region = self.region
+        outside = [name for name, box in self._places() if not _holds(region.box(), box)]
+        if outside:
+            msg = (
+                f"{_listed(outside)} not wholly within the region, {_extent(region.box())}; move "
+                "what lies outside, or widen the region"
+            )
+            raise ValueError(msg)
+        return self
+
+    @model_validator(mode="after")
+    def _noise_apart(self) -> Self:
+        if self.noise is not None:
+            noise = self.noise.box()
+            met = [f"'{place.name}'" for place in self.looked_at if noise.meets(place.box())]
+            if met:
+                msg = (
+                    f"the noise region, {_extent(noise)}, meets looked_at {', '.join(met)}; noise "
+                    "is taken where no flaw is looked for, keep them apart"
+                )
+                raise ValueError(msg)
+        return self
+
+    @model_validator(mode="after")
+    def _near_surface_has_pixels(self) -> Self:
+        asked = self.near_surface
+        if asked is not None:
+            searched = Box((asked.x_from_mm, asked.x_to_mm), (0.0, asked.search_to_mm))
+            if not searched.holds(self.region.grid()).any():
+                msg = (
+                    f"near_surface, {_extent(searched)}, holds no pixel of the region; widen it, "
+                    "or give the region smaller steps"
+                )
+                raise ValueError(msg)
+        return self
+
+    def _places(self) -> Iterator[tuple[str, Box]]:
+        """Yield name and box of every place asked about; of a depth alone a box of no height."""
+        if self.noise is not None:
+            yield "noise", self.noise.box()
+        for place in self.looked_at:
+            yield f"looked_at '{place.name}'", place.box()
+        if (known := self.control) is not None:
+            yield "control", Box((known.x_from_mm, known.x_to_mm), (known.depth_mm,) * 2)
+        if (near := self.near_surface) is not None:
+            yield "near_surface", Box((near.x_from_mm, near.x_to_mm), (near.search_to_mm,) * 2)
+        for number, point in enumerate(self.fidelity_points, start=1):
+            yield f"fidelity_points.{number}", Box((point.x_mm,) * 2, (point.z_mm,) * 2)
+
+
+def _holds(region: Box, place: Box) -> bool:
+    return all(
+        outer[0] - CLOSE_MM <= inner[0] and inner[1] <= outer[1] + CLOSE_MM
+        for outer, inner in ((region.x_mm, place.x_mm), (region.z_mm, place.z_mm))
+    )
+
+
+def _extent(box: Box) -> str:
+    return f"x {box.x_mm[0]:g} to {box.x_mm[1]:g} mm, z {box.z_mm[0]:g} to {box.z_mm[1]:g} mm"
+
+
+def _listed(names: list[str]) -> str:
+    return f"{', '.join(names)} {'lies' if len(names) == 1 else 'lie'}"

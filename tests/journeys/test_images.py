@@ -280,6 +280,14 @@ def test_a_rejected_recording_is_imaged_marked_and_counted(folder):
     assert "REJECTED" in run(folder, "dead.h5", options=FAST).stdout
 
 
+POINT = "[[fidelity_points]]\nx_mm = 0\nz_mm = 25\n"
+CONTROL = (
+    "[control]\ndepth_mm = 25\nx_from_mm = -2\nx_to_mm = 2\nsearch_mm = 3\nlimit_mm = 2\n"
+    "least_db = -40\nleast_coherence = 0.5\n"
+)
+NEAR = "[near_surface]\nsearch_to_mm = 20\nclear_mm = 2\nx_from_mm = 0.25\n"
+
+
 @pytest.mark.parametrize(
     ("old", "new", "wanted"),
     [
@@ -297,6 +305,19 @@ def test_a_rejected_recording_is_imaged_marked_and_counted(folder):
         ("[noise]", "[noises]", "plan.toml: noises: is not a known key"),
         ('name = "coherence"', 'name = "a/b"', "plan.toml: modes.3.name"),
         ("[region]", "[[region]]", "plan.toml: region"),
+        (
+            "z_from_mm = 17",
+            "z_from_mm = 15",
+            "plan.toml: the noise region, x -4 to -1 mm, z 15 to 23 mm, meets looked_at 'place'; "
+            "noise is taken where no flaw is looked for",
+        ),
+        ("z_to_mm = 23", "z_to_mm = 26", "plan.toml: noise lies not wholly within the region, x"),
+        ("x_from_mm = -1\n", "x_from_mm = -5\n", "looked_at 'place' lies not wholly within"),
+        ("[noise]", f"{POINT}[noise]", "plan.toml: fidelity_points.1 lies not wholly within"),
+        ("[noise]", f"{CONTROL}[noise]", "z 8 to 24 mm; move what lies outside, or widen the"),
+        ("[noise]", f"{NEAR}x_to_mm = 9\n[noise]", "plan.toml: near_surface lies not wholly"),
+        ("[noise]", f"{NEAR}x_to_mm = 0.35\n[noise]", "holds no pixel of the region; widen it"),
+        ("[noise]", f"{NEAR}x_to_mm = 0.2\n[noise]", "near_surface: x_to_mm is not beyond x_from"),
     ],
 )
 def test_what_the_plan_may_not_say(folder, old, new, wanted):
