@@ -20,17 +20,17 @@ stored and nothing compressed, so that a recording gives the same bytes in every
 import io
 import json
 from dataclasses import asdict
-from typing import Any, Literal
+from typing import Any, Literal, Self
 
 import h5py
 import numpy as np
-from pydantic import BaseModel
+from pydantic import BaseModel, model_validator
 
 from qualify.blocks.metrology import STRICT, Finite, Positive, Text
 from qualify.errors import InputError, refuse
 from qualify.files import canonical_json, digest, validated
 from qualify.recording.arrays import SIGNATURE, own_data
-from qualify.recording.probe import Coupling, Medium, Probe
+from qualify.recording.probe import Coupling, Medium, Probe, check_fits
 from qualify.recording.record import Provenance, Recording, Signals, samples_digest
 
 FORMAT, FORMAT_NUMBER = "qualify recording", 1
@@ -63,6 +63,11 @@ class _Description(BaseModel):
     coupling: Coupling
     medium: Medium
     provenance: _Provenance
+
+    @model_validator(mode="after")
+    def _fits_together(self) -> Self:
+        check_fits(self.probe, self.coupling, self.sampling_mhz)
+        return self
 
 
 def recording_bytes(recording: Recording) -> bytes:

@@ -6,15 +6,42 @@ below the scan face, zero at the face. Element centres lie on the face (contact)
 """
 
 import math
-from typing import Annotated, Literal
+from collections.abc import Callable
+from typing import Annotated, Literal, Self
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BaseModel, Field
+from pydantic import AfterValidator, BaseModel, Field, model_validator
 
 from qualify.blocks.metrology import STRICT, Positive, Text
 
 Array = NDArray[np.float64]
+
+
+def _within(least: float, most: float, unit: str, what: str) -> Callable[[float], float]:
+    """Return a check that a value is not told in another unit; limits chosen wide, no source."""
+
+    def check(value: float) -> float:
+        if not least <= value <= most:
+            msg = (
+                f"found {value:g} {unit}; {what} lies between {least:g} and {most:g} {unit}, mend "
+                "the value or its unit"
+            )
+            raise ValueError(msg)
+        return value
+
+    return check
+
+
+Velocity = Annotated[
+    Positive, AfterValidator(_within(300.0, 20000.0, "metres a second", "a velocity of sound"))
+]
+Frequency = Annotated[
+    Positive, AfterValidator(_within(0.05, 200.0, "megahertz", "the centre frequency of an array"))
+]
+Pitch = Annotated[
+    Positive, AfterValidator(_within(0.001, 50.0, "millimetres", "the pitch of an array"))
+]
 
 
 class Probe(BaseModel):
@@ -26,11 +53,21 @@ class Probe(BaseModel):
     model_config = STRICT
     name: Text
     elements: Annotated[int, Field(ge=2, le=1024)]
-    pitch_mm: Positive
+    pitch_mm: Pitch
     element_width_mm: Positive
     passive_width_mm: Positive
-    centre_mhz: Positive
+    centre_mhz: Frequency
     bandwidth_fraction: Annotated[float, Field(gt=0, le=2)]
+
+    @model_validator(mode="after")
+    def _elements_apart(self) -> Self:
+        if self.element_width_mm > self.pitch_mm:
+            msg = (
+                f"element_width_mm {self.element_width_mm:g} is larger than pitch_mm "
+                f"{self.pitch_mm:g}; elements do not overlap, mend one of them"
+            )
+            raise ValueError(msg)
+        return self
 
     @property
     def aperture_mm(self) -> float:
@@ -58,7 +95,7 @@ class Standoff(BaseModel):
 
     model_config = STRICT
     kind: Literal["wedge", "water"]
-    longitudinal_m_per_s: Positive
+    longitudinal_m_per_s: Velocity
     height_mm: Positive
     angle_deg: Annotated[float, Field(gt=-80, lt=80)] = 0.0
 
@@ -70,9 +107,37 @@ class Medium(BaseModel):
     """Velocities of the block, and its thickness where a back wall is looked for."""
 
     model_config = STRICT
-    longitudinal_m_per_s: Positive
+    longitudinal_m_per_s: Velocity
     longitudinal_u_m_per_s: Positive | None = None
     thickness_mm: Positive | None = None
+
+
+def check_fits(probe: Probe, coupling: Contact | Standoff, sampling_mhz: float) -> None:
+    """Check what no part of a recording says alone.
+
+    Raises
+    ------
+    ValueError : if an element lies in or on the block through a standoff, or if the sampling is
+        below twice the upper end of the probe's −6 dB band (Nyquist).
+    """
+    if isinstance(coupling, Standoff):
+        lowest = float(element_centres_mm(probe, coupling)[:, 1].max())
+        if lowest >= 0.0:
+            msg = (
+                f"the array of {probe.aperture_mm:g} mm, tilted by {coupling.angle_deg:g} degrees "
+                f"at a height of {coupling.height_mm:g} mm, has an element {lowest:.2f} mm below "
+                "the scan face; give coupling.height_mm of the middle of the array, or a smaller "
+                "coupling.angle_deg"
+            )
+            raise ValueError(msg)
+    upper_mhz = probe.centre_mhz * (1.0 + probe.bandwidth_fraction / 2.0)
+    if sampling_mhz < 2.0 * upper_mhz:
+        msg = (
+            f"sampling_mhz {sampling_mhz:g} is less than twice the upper end of the probe's band, "
+            f"{upper_mhz:g} megahertz; mend sampling_mhz, probe.centre_mhz or "
+            "probe.bandwidth_fraction"
+        )
+        raise ValueError(msg)
 
 
 def element_centres_mm(probe: Probe, coupling: Contact | Standoff) -> Array:

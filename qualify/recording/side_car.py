@@ -5,7 +5,7 @@ from typing import Annotated, Literal, Self
 from pydantic import BaseModel, Field, model_validator
 
 from qualify.blocks.metrology import STRICT, Finite, Positive, Text
-from qualify.recording.probe import Coupling, Medium, Probe
+from qualify.recording.probe import Coupling, Medium, Probe, check_fits
 from qualify.recording.record import pair_count
 
 Axis = Literal["transmit", "receive", "sample", "pair"]
@@ -93,6 +93,7 @@ class SideCar(BaseModel):
         if self.array.startswith(("/", "\\")) or ":" in self.array:
             msg = f"array is '{self.array}'; name the file relative to the side-car"
             raise ValueError(msg)
+        check_fits(self.probe, self.coupling, self.sampling_mhz)
         return self
 
     @property

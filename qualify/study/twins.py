@@ -11,8 +11,8 @@ PLACE = "--twin"
 def check_twin(recording: Recording, twin: Recording) -> None:
     """Refuse a twin that was not recorded as the recording was.
 
-    Probe, coupling, velocity, sampling, gain, full scale and kind of signal have to be the same:
-    only then does the same place without a flaw say what chance and noise do there.
+    Probe, coupling, velocity, sampling, recorded time, gain, full scale and kind of signal have to
+    be the same: only then does the same place without a flaw say what chance and noise do there.
 
     Raises
     ------
@@ -40,6 +40,8 @@ def _compared(one: Recording, other: Recording) -> list[tuple[str, Any, Any]]:
         ("signal", one.provenance.signal, other.provenance.signal),
         ("matrix", _half(one), _half(other)),
         ("sampling_mhz", one.sampling_mhz, other.sampling_mhz),
+        ("start_us", one.start_us, other.start_us),
+        ("samples of a signal", one.sample_count, other.sample_count),
         ("full_scale", one.full_scale, other.full_scale),
         ("gain_db", one.gain_db, other.gain_db),
         ("coupling", one.coupling, other.coupling),

@@ -172,6 +172,18 @@ def test_a_twin_has_to_be_recorded_as_the_recording_was(folder):
     assert "--twin: probe.elements" not in result.stderr
     result = run(folder, "flawed.h5", options=[*FAST, "--twin", str(folder / "flawed.h5")])
     assert "is the recording itself" in result.stderr
+    for name, changed, wanted in (
+        ("late", replace(made, start_us=0.5), "start_us: found 0.5, and the recording has 0.0"),
+        (
+            "short",
+            replace(made, samples=made.samples[:, :600]),
+            "samples of a signal: found 600, and the recording has 700",
+        ),
+    ):
+        (folder / f"{name}.h5").write_bytes(recording_bytes(changed))
+        result = run(folder, "flawed.h5", options=[*FAST, "--twin", str(folder / f"{name}.h5")])
+        assert result.exit_code == 2
+        assert f"--twin: {wanted}" in result.stderr
     full = replace(made, samples=full_matrix(made.samples))
     (folder / "full.h5").write_bytes(recording_bytes(full))
     result = run(folder, "flawed.h5", options=[*FAST, "--twin", str(folder / "full.h5")])

@@ -111,7 +111,23 @@ def claimed_to_be_huge(file):
     file.create_dataset("samples", (136, 10**9), "<f4", chunks=(1, 10**6))
 
 
+def on_a_steep_low_wedge(file):
+    """16 elements of 0.6 mm: the lower end lies 4.5 sin 30° = 2.25 mm below the middle."""
+    file["description/coupling"].attrs.update(
+        {"kind": "wedge", "longitudinal_m_per_s": 2330.0, "height_mm": 2.0, "angle_deg": 30.0}
+    )
+
+
 WRONG = {
+    "elements in the block": (on_a_steep_low_wedge, "has an element 0.25 mm below the scan face"),
+    "sampling too slow": (
+        lambda file: file["description"].attrs.__setitem__("sampling_mhz", 12.0),
+        "r.h5: sampling_mhz 12 is less than twice the upper end of the probe's band",
+    ),
+    "velocity in km/s": (
+        lambda file: file["description/medium"].attrs.__setitem__("longitudinal_m_per_s", 5.9),
+        "r.h5: medium.longitudinal_m_per_s: found 5.9 metres a second",
+    ),
     "link": (linked_elsewhere, "r.h5: samples: lies in another file; give one file that holds"),
     "stored elsewhere": (stored_elsewhere, "r.h5: samples: lies in another file"),
     "huge": (claimed_to_be_huge, "r.h5: samples: of shape (136, 1000000000) are not in the file"),

@@ -124,6 +124,43 @@ BAD = {
         "good.toml: array is '/data/m.npy'; name the file relative to the side-car",
         {"array": "/data/m.npy"},
     ),
+    "velocity in km/s": Bad(
+        "good.toml: medium.longitudinal_m_per_s: found 5.9 metres a second; a velocity of sound "
+        "lies between 300 and 20000 metres a second", {"medium": {"longitudinal_m_per_s": 5.9}},
+    ),
+    "velocity in mm/s": Bad(
+        "medium.longitudinal_m_per_s: found 5.9e+06 metres a second",
+        {"medium": {"longitudinal_m_per_s": 5.9e6}},
+    ),
+    "water in km/s": Bad(
+        "good.toml: coupling.water.longitudinal_m_per_s: found 1.48 metres a second",
+        {"coupling": {"kind": "water", "longitudinal_m_per_s": 1.48, "height_mm": 9}},
+    ),
+    "centre in Hz": Bad(
+        "good.toml: probe.centre_mhz: found 5e+06 megahertz; the centre frequency of an array lies "
+        "between 0.05 and 200 megahertz", {"probe": PROBE | {"centre_mhz": 5e6}},
+    ),
+    "pitch in µm": Bad(
+        "good.toml: probe.pitch_mm: found 600 millimetres; the pitch of an array lies between",
+        {"probe": PROBE | {"pitch_mm": 600}},
+    ),
+    "elements overlap": Bad(
+        "good.toml: probe: element_width_mm 0.7 is larger than pitch_mm 0.6; elements do not",
+        {"probe": PROBE | {"element_width_mm": 0.7}},
+    ),
+    # twice 5 (1 + 0.35): the sampling theorem
+    "sampling too slow": Bad(
+        "good.toml: sampling_mhz 13 is less than twice the upper end of the probe's band, 6.75 "
+        "megahertz; mend sampling_mhz, probe.centre_mhz or", {"sampling_mhz": 13.0},
+    ),
+    # its end lies 0.9 sin 30° = 0.45 mm lower than its middle
+    "elements in the block": Bad(
+        "good.toml: the array of 1.8 mm, tilted by 30 degrees at a height of 0.4 mm, has an "
+        "element 0.05 mm below the scan face; give coupling.height_mm of the middle of the array",
+        {"coupling": {
+            "kind": "wedge", "longitudinal_m_per_s": 2330, "height_mm": 0.4, "angle_deg": 30,
+        }},
+    ),
     # the array
     "no such file": Bad(
         "good.toml: array gone.npy: no such file; check the name", {"array": "gone.npy"},
@@ -236,6 +273,13 @@ def test_a_bad_one_is_refused_in_words(what, written):
         assert bad.words in result.stderr
         assert result.stderr.count("error: ") == 1
     assert not (path.parent / "r.h5").exists()
+
+
+@pytest.mark.parametrize("changed", [{"sampling_mhz": 13.5}, {"coupling": {
+    "kind": "wedge", "longitudinal_m_per_s": 2330, "height_mm": 0.46, "angle_deg": -30,
+}}])  # fmt: skip
+def test_at_the_limit_it_is_accepted(changed, written):
+    assert import_recording(written(Bad("", changed))).sample_count == 6
 
 
 def test_all_faults_of_an_array_are_told_at_once(written):
