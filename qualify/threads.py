@@ -1,23 +1,40 @@
-"""Compiled loops that let the interpreter go, and work in threads."""
+"""Compiled loops that let the interpreter go, and work in threads.
+
+Compiled code is kept beside its source, or where numba else may write. Where it may write nowhere
+(a home that is read-only), loops are compiled anew in each process: slower to start, same numbers.
+"""
 
 import itertools
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from functools import cache
-from typing import TypeVar, cast
+from typing import Any, TypeVar, cast
 
+import numba
 import numpy as np
-from numba import njit
 
 CHUNKS = 8  # pieces of a batch; more than most machines of a reader have cores
 
 Loop = TypeVar("Loop", bound=Callable[..., object])
 
 
+def njit(*, cache: bool, **options: Any) -> Callable[[Loop], Loop]:
+    """Return the decorator of numba of that name, which goes without a cache where it must."""
+
+    def compiled(loop: Loop) -> Loop:
+        try:
+            return cast(Loop, numba.njit(cache=cache, **options)(loop))
+        except RuntimeError as error:
+            if not (cache and "cannot cache" in str(error)):
+                raise
+            return cast(Loop, numba.njit(**options)(loop))
+
+    return compiled
+
+
 def fast(loop: Loop) -> Loop:
     """Compile a loop: cached, without the lock of the interpreter, sums in any order."""
-    compile_it = njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
-    return cast(Loop, compile_it(loop))
+    return njit(cache=True, nogil=True, fastmath=True, error_model="numpy")(loop)
 
 
 @cache

@@ -13,11 +13,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from numba import njit
 
 from qualify.pod.kernels import LINK_NUMBERS, climb_at, expected_at, fit_one, fit_two
 from qualify.pod.links import Array, LinkName, eta_of
-from qualify.threads import in_threads
+from qualify.threads import in_threads, njit
 
 FINE = 1e-18  # gain in log-likelihood at which a fit stops; the last step is still taken
 SMALL_BATCH = 64  # data sets; fewer are not worth a thread

@@ -13,7 +13,6 @@ import math
 
 import numpy as np
 import numpy.typing as npt
-from numba import njit
 from scipy import special
 
 from qualify.pod.engine import SMALL_BATCH, fit_through
@@ -21,7 +20,7 @@ from qualify.pod.kernels import LINK_NUMBERS
 from qualify.pod.links import Array
 from qualify.pod.simulation import GAMMA, S11, UNIT, mixed, place_of
 from qualify.pod.trials import TrialFits
-from qualify.threads import in_threads
+from qualify.threads import in_threads, njit
 
 NEAR_ZERO = 0.02  # |r| below which r* is r: such a statement is kept anyway
 FIRTH_STEPS, FIRTH_HALVINGS, FIRTH_GAIN = 200, 40, 1e-11

@@ -11,9 +11,8 @@ the steps. The plain numpy form of the same method is the reference in `tests/po
 
 import math
 
-from numba import njit
-
 from qualify.pod.links import EXPONENT_LIMIT, LINK_NAMES, SMALL, Array
+from qualify.threads import njit
 
 LINK_NUMBERS = {name: number for number, name in enumerate(LINK_NAMES)}
 LOGIT, PROBIT, CLOGLOG = 0, 1, 2  # the rest is loglog

@@ -15,7 +15,6 @@
 """
 
 import numpy as np
-from numba import njit
 from scipy import optimize, special
 
 from qualify.pod.bounds import bracketed_root, delta_error, psi_of
@@ -34,6 +33,7 @@ from qualify.pod.problem import (
     signed_root,
 )
 from qualify.pod.simulation import place_of
+from qualify.threads import njit
 
 NEAR_ZERO = 0.02  # |r| below which the correction is not computed: its formula is 0/0 at r = 0
 ASIDE = 0.05  # standard errors aside at which it is then taken

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 import numpy as np
-from numba import njit
 from scipy import special
 
 from qualify.pod.engine import fit_curves, flat_log_likelihood
@@ -22,6 +21,7 @@ from qualify.pod.links import Array, LinkName
 from qualify.pod.observations import Observations, size_of
 from qualify.pod.outcome import Outcome
 from qualify.pod.simulation import away_from, hold, supremum
+from qualify.threads import njit
 
 BoundName: TypeAlias = Literal[
     "calibrated", "likelihood", "wald", "r_star", "firth", "cheng_iles", "bootstrap"

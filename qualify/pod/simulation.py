@@ -14,10 +14,10 @@ import math
 
 import numpy as np
 import numpy.typing as npt
-from numba import njit
 
 from qualify.pod.kernels import climb_at, fit_one, fit_two, pod_at
 from qualify.pod.links import Array
+from qualify.threads import njit
 
 GAMMA = np.uint64(0x9E3779B97F4A7C15)
 FIRST_MIX, SECOND_MIX = np.uint64(0xBF58476D1CE4E5B9), np.uint64(0x94D049BB133111EB)
