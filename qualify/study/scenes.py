@@ -20,6 +20,7 @@ from qualify.blocks.targets import (
     TargetBase,
 )
 from qualify.recording.probe import Probe
+from qualify.simulation.grain import SEEN_DEG
 from qualify.simulation.place import Place
 from qualify.simulation.scene import Disc, Face, Hole, Pore, Scene, Solid
 from qualify.simulation.streams import stream
@@ -73,11 +74,14 @@ def scene_of(
 ) -> Section:
     """Return the section under an array: its targets in the frame of the recording.
 
-    What lies beside the beam, or is of a kind that the model does not know, is left out and told.
+    What is seen by no element under 60° is not there; what lies beside the beam, or is of a kind
+    that the model does not know, is left out and told.
     """
     section = Section(Scene(wall_mm=block.outline.thickness_mm))
     held: dict[str, list[Any]] = {"holes": [], "faces": [], "discs": [], "pores": []}
     for target in block.targets:
+        if not _under(target, place, probe):
+            continue
         beside = _beside(target, place, probe)
         if beside is not None:
             section.left_out.append(beside)
@@ -95,6 +99,17 @@ def scene_of(
     return section
 
 
+def _under(target: TargetBase, place: Place, probe: Probe) -> bool:
+    """Return whether any of a target is seen at 60° or less by the nearest element.
+
+    Grain is cut off there too; elements send little beyond.
+    """
+    half_x, half_z = target.half_extent_mm
+    aside = abs(target.x_mm - place.x_mm) - half_x - 0.5 * probe.aperture_mm
+    deep = _depth(place, target.z_mm) + half_z
+    return bool(aside <= deep * np.tan(np.radians(SEEN_DEG)))
+
+
 def _beside(target: TargetBase, place: Place, probe: Probe) -> Remark | None:
     """Return why a target is out of the beam across the section; None if it is in it."""
     first, last = target.y_span_mm
@@ -105,6 +120,8 @@ def _beside(target: TargetBase, place: Place, probe: Probe) -> Remark | None:
         return Remark("beside", "a flat-bottomed hole is not in the section: left out")
     if last <= place.y_mm - half or first >= place.y_mm + half:
         return Remark("beside", f"a {target.kind_in_words} is beside the beam: left out")
+    if isinstance(target, Notch) and target.along == "x":
+        return None
     if first > place.y_mm - half or last < place.y_mm + half:
         text = f"a {target.kind_in_words} ends within the beam: not in the model"
         return Remark("ends", text, refused=True)

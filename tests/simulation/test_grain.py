@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from made_simulation import LOSSLESS, STEEL, WAVE_MM, conditions, place, probe, simulator
 
 from qualify.imaging.focus import make_images
 from qualify.imaging.grid import Grid
@@ -17,7 +18,6 @@ from qualify.simulation.grain import (
 )
 from qualify.simulation.scene import Scene
 from qualify.simulation.simulate import bench_of
-from tests.simulation.made import LOSSLESS, STEEL, WAVE_MM, conditions, place, probe, simulator
 
 GRAIN = conditions(grain_db=-50.0).grain
 MODES = (

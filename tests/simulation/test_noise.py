@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from made_simulation import conditions, place, probe, simulator
 
 from qualify.imaging.focus import make_images
 from qualify.imaging.grid import Grid
@@ -9,7 +10,6 @@ from qualify.imaging.modes import Mode
 from qualify.simulation.conditions import Conditions, Contact, Electronics, Receiver
 from qualify.simulation.noise import add_noise, add_ring_down, ring_downs, sensitivities
 from qualify.simulation.scene import Hole, Scene
-from tests.simulation.made import conditions, place, probe, simulator
 
 WALL = Scene(wall_mm=60.0)
 

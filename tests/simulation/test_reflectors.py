@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 import scipy.signal
+from made_simulation import LOSSLESS, STEEL, conditions, place, probe, simulator
 
 from qualify.recording.record import half_pairs
 from qualify.simulation.band import band_of, to_band, to_time
@@ -10,7 +11,6 @@ from qualify.simulation.elevation import strip_to_strip
 from qualify.simulation.reflectors import add_scene
 from qualify.simulation.scene import Disc, Face, Hole, Pore, Scene
 from qualify.simulation.simulate import bench_of
-from tests.simulation.made import LOSSLESS, STEEL, conditions, place, probe, simulator
 
 
 def spectra(scene, *, array=None, solid=LOSSLESS, samples=2048):

@@ -1,0 +1,159 @@
+"""The command `simulate`: what it writes, and that a killed run goes on to the same bytes."""
+
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from qualify.cli.app import app
+from qualify.recording.archive import recording_from_bytes
+from qualify.study.template import example_text
+
+RUN = CliRunner()
+STUDY = re.sub(
+    r"units = \[[^]]*]",
+    "x_mm = [60.0, 80.0, 100.0, 120.0, 140.0, 160.0]",
+    example_text("simulation"),
+)
+STUDY = STUDY.replace("elements = 60", "elements = 12").replace("samples = 1024", "samples = 700")
+
+
+def study(folder):
+    (folder / "blocks").mkdir(parents=True)
+    (folder / "blocks" / "example_block.toml").write_text(example_text("block"), encoding="utf-8")
+    (folder / "simulation.toml").write_text(STUDY, encoding="utf-8")
+    return folder
+
+
+def run(*given):
+    return RUN.invoke(app, ["simulate", *map(str, given)])
+
+
+def contents(folder):
+    return {path.name: path.read_bytes() for path in sorted(folder.iterdir())}
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory):
+    """The study's folder and all bytes of an undisturbed run."""
+    folder = study(tmp_path_factory.mktemp("whole") / "study")
+    result = run(folder, "--json")
+    assert result.exit_code == 0, result.output
+    return folder, contents(folder / "recordings"), result
+
+
+def test_one_file_a_place_and_a_manifest(whole):
+    """Twelve recordings, half of them twins; the manifest lists seed, digests, what is left out."""
+    folder, files, _ = whole
+    manifest = json.loads(files["simulation.json"])
+    assert manifest["complete"] is True
+    assert manifest["signal"] == "simulated"
+    assert manifest["left_out"]
+    assert sorted(one["file"] for one in manifest["recordings"]) == sorted(
+        name for name in files if name.endswith(".h5")
+    )
+    assert len(manifest["recordings"]) == 12
+    first = recording_from_bytes(files["EX-01-x60.h5"], "one")
+    assert first.provenance.signal == "simulated"
+    assert first.provenance.seed == 1
+    assert set(manifest["left_out"]) == set(first.provenance.left_out)
+    assert first.block == "EX-01"
+    assert first.position_mm == 60.0
+    assert folder.name == "study"
+
+
+def test_the_answer_says_simulated(whole, tmp_path):
+    """On the first line for people, and in the document."""
+    folder, _, result = whole
+    assert '"signal": "simulated"' in result.stdout
+    again = run(folder)
+    assert again.output.count("as it was") == 12
+    assert "SIMULATED: 12 recordings" in again.output
+    assert "left out: multiple scattering" in again.output
+
+
+def test_the_same_seed_gives_the_same_bytes_and_another_does_not(whole, tmp_path):
+    """Another folder, the same bytes; another seed, other signals."""
+    folder = study(tmp_path / "again")
+    assert run(folder, "--out", tmp_path / "out").exit_code == 0
+    assert contents(tmp_path / "out") == whole[1]
+    text = STUDY.replace("seed = 1", "seed = 2")
+    (folder / "simulation.toml").write_text(text, encoding="utf-8")
+    assert run(folder, "--out", tmp_path / "other").exit_code == 0
+    other = contents(tmp_path / "other")
+    assert all(other[name] != whole[1][name] for name in other)
+
+
+def test_a_damaged_file_is_made_anew_and_whole_ones_are_kept(whole, tmp_path):
+    """One byte changed, one file cut short, one removed: the same folder again."""
+    folder = study(tmp_path / "damaged")
+    out = tmp_path / "out"
+    run(folder, "--out", out)
+    bad = out / "EX-01-x80.h5"
+    content = bytearray(bad.read_bytes())
+    content[-500] ^= 1
+    bad.write_bytes(bytes(content))
+    (out / "EX-01-x120.h5").write_bytes(whole[1]["EX-01-x120.h5"][:5000])
+    (out / "EX-01-x140-twin.h5").unlink()
+    kept = (out / "EX-01-x60.h5").stat()
+    result = run(folder, "--out", out)
+    assert result.output.count(", made") == 3
+    assert contents(out) == whole[1]
+    assert (out / "EX-01-x60.h5").stat().st_mtime_ns == kept.st_mtime_ns
+
+
+def test_foreign_files_are_refused(whole, tmp_path):
+    """A folder that holds something else is left alone: exit 2, nothing written."""
+    folder = study(tmp_path / "foreign")
+    out = tmp_path / "out"
+    out.mkdir()
+    (out / "notes.txt").write_text("mine", encoding="utf-8")
+    result = run(folder, "--out", out)
+    assert result.exit_code == 2
+    assert "notes.txt, which this study does not make" in result.output
+    assert list(out.iterdir()) == [out / "notes.txt"]
+
+
+def test_one_block_alone(whole, tmp_path):
+    """--only names a block; an unknown one is refused."""
+    folder = study(tmp_path / "only")
+    assert run(folder, "--only", "EX-01", "--out", tmp_path / "out").exit_code == 0
+    result = run(folder, "--only", "EX-09", "--out", tmp_path / "out")
+    assert result.exit_code == 2
+    assert "'EX-09' is none of the blocks" in result.output
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="no SIGKILL on this system")
+def test_killed_at_ten_moments_a_run_goes_on_to_the_same_bytes(whole, tmp_path):
+    """SIGKILL after each of ten growing waits; no partial file is ever read, and the last run
+    ends with the bytes of an undisturbed one."""
+    folder = study(tmp_path / "killed")
+    out = tmp_path / "out"
+    command = [sys.executable, "-c", "from qualify.cli.app import main; main()"]
+    command += ["simulate", str(folder), "--out", str(out)]
+    killed = 0
+    for number in range(10):
+        job = subprocess.Popen(
+            command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
+            env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])},
+        )  # fmt: skip
+        assert job.stderr is not None
+        for _ in range(number + 1):
+            if not job.stderr.readline():
+                break
+        time.sleep(0.004 * number)
+        job.send_signal(signal.SIGKILL)
+        job.communicate()
+        killed += job.returncode == -signal.SIGKILL
+        for path in out.glob("*.h5"):
+            assert path.read_bytes() == whole[1][path.name]
+    assert killed >= 8
+    assert run(folder, "--out", out).exit_code == 0
+    assert contents(out) == whole[1]

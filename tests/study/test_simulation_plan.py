@@ -1,0 +1,76 @@
+"""The simulation file: what it is refused for, and what it asks for."""
+
+import re
+import tomllib
+
+import pytest
+
+from qualify.errors import InputError
+from qualify.files import validated
+from qualify.study.simulation import load_simulation, simulation_totals
+from qualify.study.simulation_plan import SimulationPlan
+from qualify.study.template import example_text
+
+BLOCK = example_text("block")
+GOOD = re.sub(r"units = \[[^]]*]", 'units = ["U1"]', example_text("simulation"))
+CASES = [
+    ("seed = 1", "seed = -1", "seed: found -1"),
+    ("samples = 1024", "samples = 10", "samples: found 10"),
+    ("samples = 1024", "samples = 99999999", "samples: found 99999999"),
+    ("sampling_mhz = 40.0", "sampling_mhz = 8.0", "sampling_mhz 8 is below twice"),
+    ('matrix = "half"', 'matrix = "third"', "matrix: found 'third'"),
+    ("elements = 60", "elements = 1", "probe.elements: found 1"),
+    ("backscatter_db = -60.0", "backscatter_db = 3.0", "grain.backscatter_db: found 3.0"),
+    ("backscatter_db = -60.0", "bakscatter_db = -60.0", "bakscatter_db: is not a known key"),
+    ("noise_db = -70.0", "noise_db = 1.0", "electronics.noise_db: found 1.0"),
+    ("noise_from_mhz = 0.5", "noise_from_mhz = 13.0", "noise_to_mhz is not beyond"),
+    ("set_on_wall_mm = 60.0", "set_on_wall_mm = 0.0", "receiver.set_on_wall_mm: found 0.0"),
+    ('units = ["U1"]', 'units = "some"', "positions.1.units"),
+    ('units = ["U1"]', 'units = ["A9"]', "'A9' is no grading unit of EX-01"),
+    ('units = ["U1"]', "units = []", "units is empty or holds a value twice"),
+    ('units = ["U1"]', 'units = ["U1"]\nx_mm = [30.0]', "2 of units, x_mm and targets are given"),
+    ('units = ["U1"]', "x_mm = [-5.0]", "-5 mm is beside the block"),
+    ('units = ["U1"]', 'units = "all"', "a notch ends within the beam"),
+    ("y_mm = 15.0", "y_mm = 95.0", "95 mm is beside the block"),
+    ('block = "EX-01"', 'block = "EX-02"', "'EX-02' is none of the blocks (EX-01)"),
+    ("blocks/example_block.toml", "blocks/other.toml", "other.toml: no such file"),
+    ("element_scatter_db = 0.5", "element_scatter_db = 40.0", "element_scatter_db: found 40.0"),
+]
+
+
+def written(folder, text):
+    (folder / "blocks").mkdir(exist_ok=True)
+    (folder / "blocks" / "example_block.toml").write_text(BLOCK, encoding="utf-8")
+    (folder / "simulation.toml").write_text(text, encoding="utf-8")
+    return folder / "simulation.toml"
+
+
+@pytest.mark.parametrize(("old", "new", "message"), CASES)
+def test_faults_are_told_with_their_key(tmp_path, old, new, message):
+    """File and key, what was found, what is wanted; nothing is computed."""
+    assert old in GOOD
+    with pytest.raises(InputError) as caught:
+        load_simulation(written(tmp_path, GOOD.replace(old, new, 1)))
+    assert message in str(caught.value)
+    assert ".toml" in str(caught.value)
+
+
+def test_several_faults_are_told_at_once(tmp_path):
+    """Three wrong values, three faults."""
+    text = GOOD.replace("seed = 1", "seed = -1").replace("samples = 1024", "samples = 1")
+    with pytest.raises(InputError) as caught:
+        load_simulation(written(tmp_path, text.replace("elements = 60", "elements = 0")))
+    assert len(caught.value.faults) == 3
+
+
+def test_totals_tell_nothing_of_the_truth(tmp_path):
+    """Counts of blocks and recordings, and how large the files will be."""
+    totals = simulation_totals(load_simulation(written(tmp_path, GOOD)))
+    assert set(totals) == {"study", "signal", "blocks", "recordings", "megabytes"}
+    assert totals["recordings"] == 2
+
+
+def test_the_example_is_a_study_that_runs():
+    """It is valid by itself; in a folder with its block, the test above loads it."""
+    plan = validated(SimulationPlan, tomllib.loads(GOOD), "example")
+    assert plan.positions[0].block == tomllib.loads(BLOCK)["id"]
