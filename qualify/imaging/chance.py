@@ -54,6 +54,10 @@ def simulated_level(
     ----------
     weight : (signals,) with sum 1.
     common : power of a noise common to all signals, over the power of each one's own.
+
+    Raises
+    ------
+    ValueError : if the measure is unknown.
     """
     count = len(weight)
     rng = np.random.default_rng([SEED, *measure.encode(), count])
@@ -89,6 +93,9 @@ def _measured(measure: Measure, signal: NDArray[np.complex128], weight: Array) -
         return np.asarray(np.abs((signal / np.abs(signal)) @ weight))
     if measure == "sign_coherence_factor":
         return np.asarray(1.0 - np.sqrt(1.0 - np.minimum(np.sign(signal.real) @ weight, 1.0) ** 2))
+    if measure != "phase_coherence_factor":
+        msg = f"'{measure}' is no measure of coherence whose chance is simulated here"
+        raise ValueError(msg)
     phase = np.angle(signal)
     turned = phase - math.pi * np.sign(phase)
     variance = np.minimum(

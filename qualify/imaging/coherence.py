@@ -56,22 +56,29 @@ def measure_of(sums: Sums, measure: Measure) -> Floats:
 
     Raises
     ------
-    ValueError : if a measure of phases is asked of sums without phases.
+    ValueError : if a measure of phases is asked of sums without phases, or the measure is unknown.
     """
     count = np.maximum(sums.count, 1.0)
     if measure == "vector_coherence":
         found = (np.abs(sums.unit) / count).astype(np.float64)
     elif measure == "coherence_factor":
         found = _coherence_factor(sums, count)
-    elif sums.phases is None:
+    elif measure == "phase_coherence_factor":
+        found = _phase_factor(_phases(sums, measure), count)
+    elif measure == "sign_coherence_factor":
+        mean_sign = np.clip(_phases(sums, measure)[4] / count, -1.0, 1.0)
+        found = 1.0 - np.sqrt(1.0 - mean_sign.astype(np.float64) ** 2)
+    else:
+        msg = f"'{measure}' is no measure of coherence that is computed here"
+        raise ValueError(msg)
+    return np.asarray(np.clip(found, 0.0, 1.0), dtype=np.float32)
+
+
+def _phases(sums: Sums, measure: Measure) -> Floats:
+    if sums.phases is None:
         msg = f"{measure} needs sums of phases"
         raise ValueError(msg)
-    elif measure == "phase_coherence_factor":
-        found = _phase_factor(sums.phases, count)
-    else:
-        mean_sign = np.clip(sums.phases[4] / count, -1.0, 1.0)
-        found = 1.0 - np.sqrt(1.0 - mean_sign.astype(np.float64) ** 2)
-    return np.asarray(np.clip(found, 0.0, 1.0), dtype=np.float32)
+    return sums.phases
 
 
 def _coherence_factor(sums: Sums, count: Floats) -> NDArray[np.float64]:

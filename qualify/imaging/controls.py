@@ -42,7 +42,8 @@ class PositiveControl:
 
     Attributes
     ----------
-    found : level and place both within their limits; None where the mode does not cover it.
+    found : level and place both within their limits; None where the mode does not cover it, or
+        where the least level is one that chance reaches too.
     depth_mm, error_mm : depth of the peak, between rows by a parabola, and minus the known depth.
     limit_mm : largest error allowed.
     level, least_level : peak and what it has to reach, in the unit of the image.
@@ -162,16 +163,18 @@ def coherent_control(
     """Return whether a known echo is coherent at its place.
 
     A coherence is flat over the whole pulse, so that it tells of no depth: its largest value within
-    the limit has to reach the least level, and that of chance.
+    the limit has to reach the least level. Where that is no more than chance gives, the control is
+    not judged: it would be found without an echo.
     """
     window = Box(x_mm, (max(0.0, known_depth_mm - limit_mm), known_depth_mm + limit_mm))
     peak, chance = peak_in(image, window), image.random_99 or 0.0
     if peak.value is None:
         return PositiveControl(None, None, None, limit_mm, None, least_level, peak.reason)
-    reason = None
     if least_level <= chance:
         reason = f"the least level {least_level:.3g} is no more than chance gives, {chance:.3g}"
-    elif peak.value < least_level:
+        return PositiveControl(None, None, None, limit_mm, peak.value, least_level, reason)
+    reason = None
+    if peak.value < least_level:
         reason = f"the echo reaches {peak.value:.4g}, below {least_level:.4g}"
     return PositiveControl(reason is None, None, None, limit_mm, peak.value, least_level, reason)
 

@@ -83,6 +83,8 @@ def _controls(mode: Document) -> Iterator[str]:
             error = mode["control_error_mm"]
             where = "at its place" if error is None else f"{error:+.2f} mm off"
             yield f"  positive control: found, {where}"
+        elif mode["control_found"] is None:
+            yield f"  positive control: not judged, {mode['control_reason']}"
         else:
             yield f"  positive control: NOT FOUND, {mode['control_reason']}"
     if "dead_zone_mm" in mode:

@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from qualify.imaging.chance import simulated_level
 from qualify.imaging.coherence import RANDOM_SPREAD, Sums, measure_of
 
 MEASURES = (
@@ -82,6 +83,13 @@ def test_measures_stay_between_0_and_1_and_gain_cancels(signals, gain):
         found = measured(values, measure)
         assert 0.0 <= found <= 1.0
         assert measured(gain * values, measure) == pytest.approx(found, abs=2e-3)
+
+
+def test_an_unknown_measure_takes_no_other_formula():
+    with pytest.raises(ValueError, match="'made_up' is no measure"):
+        measure_of(sums([1.0, 1j]), "made_up")
+    with pytest.raises(ValueError, match="'made_up' is no measure"):
+        simulated_level("made_up", np.full(4, 0.25), 4.0)
 
 
 def test_sums_without_phases_answer_no_question_of_phases():
