@@ -170,13 +170,13 @@ def coherent_control(
     peak, chance = peak_in(image, window), image.random_99 or 0.0
     if peak.value is None:
         return PositiveControl(None, None, None, limit_mm, None, least_level, peak.reason)
+    reason, found = None, peak.value >= least_level
     if least_level <= chance:
         reason = f"the least level {least_level:.3g} is no more than chance gives, {chance:.3g}"
-        return PositiveControl(None, None, None, limit_mm, peak.value, least_level, reason)
-    reason = None
-    if peak.value < least_level:
+    elif not found:
         reason = f"the echo reaches {peak.value:.4g}, below {least_level:.4g}"
-    return PositiveControl(reason is None, None, None, limit_mm, peak.value, least_level, reason)
+    judged = found if least_level > chance else None
+    return PositiveControl(judged, None, None, limit_mm, peak.value, least_level, reason)
 
 
 def _vertex(before: float, middle: float, after: float) -> float:
