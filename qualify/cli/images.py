@@ -1,33 +1,18 @@
 """The command `image`: recordings imaged in every mode, one folder a recording."""
 
-import json
-from enum import StrEnum
+import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from qualify.cli.common import INPUT_ERROR, STOPPED, AsJson, answering, say_next, show
+from qualify.cli.image_files import MARK, Figures, held_before, image_files
 from qualify.errors import InputError
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
-    from qualify.blocks.definition import Block
-    from qualify.figures.image_panel import ImagePanel, TrueTarget
     from qualify.recording.record import Recording
-    from qualify.study.imaging import Imaged, Imager
-    from qualify.study.imaging_plan import ImagingPlan
-
-MARK = "images.json"
-
-
-class Figures(StrEnum):
-    """Which figures are drawn."""
-
-    all = "all"
-    modes = "modes"
-    none = "none"
+    from qualify.study.imaging import Imager
 
 
 def image(
@@ -68,41 +53,38 @@ def image(
     where it was. One that the gate rejects is imaged, marked and counted.
     """
     with answering():
+        from qualify.dossier.truth_views import true_targets
         from qualify.study.imaging import Imager
-        from qualify.study.recordings import load_recording
+        from qualify.study.imaging_door import read_given
 
-        plan = _plan(imaging)
-        block = _block(targets, truth_open)
+        _check_truth(targets, truth_open)
         folders = _folders(recordings, out)
-        imager = Imager(plan, None if twin is None else load_recording(twin), block)
-        documents = _all(imager, folders, figures)
+        given = read_given(recordings, imaging, twin, targets, true_targets)
+        imager = Imager(given.plan, given.twin, given.block)
+        documents = _all(imager, folders, figures, given.first)
         summary = _summary(documents, folders)
         show(summary, as_json, lambda: _lines(summary))
         first = next(iter(folders.values()))
-        say_next(f"look at {first / ('images.h5' if figures is Figures.none else 'modes.png')}")
+        look = first / ("images.h5" if figures is Figures.none else "modes.png")
+        say_next(f"look at {shlex.quote(str(look))}")
 
 
-def _plan(path: Path) -> "ImagingPlan":
-    from qualify.files import read_toml, validated
-    from qualify.study.imaging_plan import ImagingPlan
-
-    return validated(ImagingPlan, read_toml(path), str(path))
-
-
-def _block(path: Path | None, truth_open: bool) -> "Block | None":
-    """Return the block whose targets are drawn; refused unless its truth is said to be open."""
+def _check_truth(targets: Path | None, truth_open: bool) -> None:
+    """Refuse targets unless their truth is said to be open, and the word without targets."""
     from qualify.errors import refuse
-    from qualify.study.load import load_block
 
-    if path is None:
-        return None
-    if not truth_open:
+    if targets is not None and not truth_open:
         raise refuse(
-            str(path),
+            str(targets),
             "its targets are truth, and images that readers see must not show it",
             "give --truth-open if it is open to all who will see the images",
         )
-    return load_block(path)
+    if targets is None and truth_open:
+        raise refuse(
+            "--truth-open",
+            "is given without --targets, so that it opens nothing",
+            "give the block file in --targets, or leave it out",
+        )
 
 
 def _folders(recordings: list[Path], out: Path) -> dict[Path, Path]:
@@ -122,7 +104,9 @@ def _folders(recordings: list[Path], out: Path) -> dict[Path, Path]:
     return folders
 
 
-def _all(imager: "Imager", folders: dict[Path, Path], figures: Figures) -> list[dict[str, Any]]:
+def _all(
+    imager: "Imager", folders: dict[Path, Path], figures: Figures, first: "Recording"
+) -> list[dict[str, Any]]:
     """Image all recordings, telling each; what is finished stays when the run is stopped."""
     from qualify.files import write_folder
     from qualify.study.recordings import load_recording
@@ -130,13 +114,12 @@ def _all(imager: "Imager", folders: dict[Path, Path], figures: Figures) -> list[
     documents: list[dict[str, Any]] = []
     for number, (path, folder) in enumerate(folders.items(), start=1):
         try:
-            recording = load_recording(path)
-            document = _held(folder, imager.inputs(recording), figures)
+            recording = first if number == 1 else load_recording(path)
+            document = held_before(folder, imager.inputs(recording), figures)
             told = "as it was"
             if document is None:
-                truth = _truth(imager, recording, path)
                 imaged = imager.image(recording)
-                contents = _contents(imager, recording, imaged, figures, truth)
+                contents = image_files(imager, recording, imaged, figures, str(path))
                 write_folder(folder, contents, mark=MARK)
                 document, told = imaged.document, "imaged"
         except KeyboardInterrupt:
@@ -156,80 +139,6 @@ def _all(imager: "Imager", folders: dict[Path, Path], figures: Figures) -> list[
         typer.echo(f"  {number} of {len(folders)}: {path}, {told}", err=True)
         documents.append(document)
     return documents
-
-
-def _held(folder: Path, inputs: str, figures: Figures) -> dict[str, Any] | None:
-    """Return the document of an earlier run with the same inputs and figures, or None."""
-    try:
-        document: dict[str, Any] = json.loads((folder / MARK).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return None
-    whole = all((folder / name).is_file() for name in document.get("files", ["-"]))
-    same = (document.get("inputs_sha256"), document.get("figures")) == (inputs, figures.value)
-    return document if whole and same else None
-
-
-def _truth(imager: "Imager", recording: "Recording", path: Path) -> "tuple[TrueTarget, ...] | None":
-    from qualify.dossier.truth_views import true_targets
-
-    return None if imager.block is None else true_targets(imager.block, recording, str(path))
-
-
-def _contents(
-    imager: "Imager",
-    recording: "Recording",
-    imaged: "Imaged",
-    asked: Figures,
-    truth: "tuple[TrueTarget, ...] | None",
-) -> dict[str, bytes]:
-    """Return the files of one recording by name."""
-    from qualify.dossier.image_views import Shown, image_panels, top_db
-    from qualify.figures.images import alt_text
-    from qualify.figures.palette import render
-    from qualify.files import canonical_json
-    from qualify.imaging.image_archive import images_bytes
-    from qualify.recording.gate import GateResult
-
-    plan = imager.plan
-    top = plan.amplitude_top_db
-    top = top_db([*imaged.images, *imaged.twins]) if top is None else top
-    shown = Shown(plan.amplitude_range_db, top, plan.scale_bar_mm, truth)
-    panels = image_panels(imaged.images, plan.modes, recording, imaged.result, shown)
-    figures = _drawn(panels, asked)
-    if imager.twin is not None and asked is not Figures.none:
-        bare = Shown(plan.amplitude_range_db, top, plan.scale_bar_mm)
-        rejected = GateResult((), ())
-        twins = image_panels(imaged.twins, plan.modes, imager.twin, rejected, bare)
-        figures |= {
-            name.replace("modes", "twin"): figure
-            for name, figure in _drawn(twins, Figures.modes).items()
-            if name.startswith("modes")
-        }
-    files = {"images.h5": images_bytes(imaged.images)}
-    for name, figure in figures.items():
-        drawn = render(figure)
-        files |= {f"{name}.png": drawn.png, f"{name}.svg": drawn.svg, f"{name}.pdf": drawn.pdf}
-    imaged.document["figures_in_words"] = [alt_text((panel,)) for panel in panels]
-    imaged.document["figures"] = asked.value
-    imaged.document["files"] = sorted(files)
-    return files | {MARK: canonical_json(imaged.document)}
-
-
-def _drawn(panels: "tuple[ImagePanel, ...]", asked: Figures) -> "dict[str, Figure]":
-    """Return the figures asked for by name: of each mode, side by side, and what they cover."""
-    from qualify.dossier.image_views import coverage_views
-    from qualify.figures.coverage import MOST, coverage_figure
-    from qualify.figures.images import image_figure, modes_figure
-
-    figures: dict[str, Figure] = {}
-    if asked is Figures.all:
-        figures |= {f"mode-{panel.mode}": image_figure(panel) for panel in panels}
-    for first in range(0, 0 if asked is Figures.none else len(panels), MOST):
-        number = "" if first == 0 else f"-{first // MOST + 1}"
-        together = panels[first : first + MOST]
-        figures[f"modes{number}"] = modes_figure(together)
-        figures[f"coverage{number}"] = coverage_figure(coverage_views(together))
-    return figures
 
 
 def _summary(documents: list[dict[str, Any]], folders: dict[Path, Path]) -> dict[str, Any]:

@@ -77,7 +77,7 @@ class Focusing:
 
     def law(self, mode: Mode, *, weighted: bool) -> Law:
         """Return the law of a mode."""
-        _check(self.recording, mode)
+        _check_corrections(self.recording, mode)
         if mode.focusing == "total_focusing":
             pixels = grid_pixels(self.grid)
             return total_focusing_law(self.recording, self.signals, mode, pixels, weighted=weighted)
@@ -122,7 +122,19 @@ def _key(mode: Mode, kernel: str, *, weighted: bool) -> str:
     return f"{kernel} {mode.model_copy(update=apart).model_dump_json()}"
 
 
-def _check(recording: Recording, mode: Mode) -> None:
+def check_mode(recording: Recording, mode: Mode) -> None:
+    """Check that a recording can be imaged in a mode, before anything is summed.
+
+    Raises
+    ------
+    InputError : if the mode does not fit the probe or its coupling.
+    """
+    _check_corrections(recording, mode)
+    if mode.focusing != "total_focusing":
+        beams_of(recording, mode)
+
+
+def _check_corrections(recording: Recording, mode: Mode) -> None:
     contact = isinstance(recording.coupling, Contact)
     if mode.corrections.spreading and not (contact and mode.focusing == "total_focusing"):
         raise refuse(

@@ -10,6 +10,7 @@ from pydantic import BaseModel, Field, model_validator
 
 from qualify.blocks.metrology import STRICT, Finite, Positive
 
+MOST_BEAMS = 10_000
 Angle = Annotated[float, Field(gt=-80, lt=80)]
 Focusing = Literal["linear", "sectorial", "total_focusing"]
 Measure = Literal[
@@ -130,6 +131,19 @@ class Mode(BaseModel):
             if self.angle_to_deg <= self.angle_from_deg:
                 msg = "angle_to_deg is not beyond angle_from_deg; swap or mend them"
                 raise ValueError(msg)
+        return self
+
+    @model_validator(mode="after")
+    def _few_beams(self) -> Self:
+        if self.angle_from_deg is None or self.angle_to_deg is None or self.angle_step_deg is None:
+            return self
+        beams = (self.angle_to_deg - self.angle_from_deg) / self.angle_step_deg + 1.0
+        if beams > MOST_BEAMS:
+            msg = (
+                f"angle_step_deg {self.angle_step_deg:g} makes {beams:.3g} beams; give at most "
+                f"{MOST_BEAMS}"
+            )
+            raise ValueError(msg)
         return self
 
     def in_words(self) -> str:

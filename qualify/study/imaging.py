@@ -67,7 +67,7 @@ class Imager:
     block: Block | None = None
     _points: dict[str, Any] = field(default_factory=dict)
     _twins: tuple[Image, ...] | None = None
-    _about: dict[str, Any] | None = None
+    _twin_result: GateResult | None = None
 
     def inputs(self, recording: Recording) -> str:
         """Return the digest of all that an outcome depends on."""
@@ -151,21 +151,26 @@ class Imager:
         }
 
     def _twin_accepted(self) -> bool:
-        about = self._about_twin()
-        return about is not None and bool(about["accepted"])
+        return self.twin is not None and self.twin_result().accepted
+
+    def twin_result(self) -> GateResult:
+        """Return what the gate says of the twin; judged once."""
+        assert self.twin is not None
+        if self._twin_result is None:
+            self._twin_result = gate(examine(self.twin), self.plan.gate)
+        return self._twin_result
 
     def _about_twin(self) -> dict[str, Any] | None:
-        if self.twin is None or self._about is not None:
-            return self._about
-        result = gate(examine(self.twin), self.plan.gate)
-        self._about = {
+        if self.twin is None:
+            return None
+        result = self.twin_result()
+        return {
             "samples_sha256": samples_digest(self.twin.samples),
             "source": self.twin.provenance.source,
             "block": self.twin.block,
             "accepted": result.accepted,
             "rejected_because": [reason.words for reason in result.reasons],
         }
-        return self._about
 
     def twins(self) -> tuple[Image, ...]:
         """Return the images of the twin; made once."""

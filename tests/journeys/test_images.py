@@ -12,8 +12,10 @@ from typer.testing import CliRunner
 sys.path.insert(0, str(Path(__file__).parents[1] / "imaging"))
 from made import noisy, probe
 
+import qualify.figures.images as figures
 import qualify.study.imaging as imaging
 from qualify.cli.app import app
+from qualify.figures.images import modes_figure
 from qualify.imaging.image_archive import images_from_bytes
 from qualify.recording.archive import recording_bytes
 from qualify.recording.points import record_points
@@ -189,13 +191,13 @@ def test_a_twin_has_to_be_recorded_as_the_recording_was(folder):
     result = run(folder, "flawed.h5", options=[*FAST, "--twin", str(folder / "full.h5")])
     assert "--twin: matrix: found full, and the recording has half" in result.stderr
     assert not (folder / "out").exists()
-    # the second of two is refused: what stands is told
+    # the second of two is refused before the first is imaged
     options = [*FAST, "--twin", str(folder / "blank.h5")]
     result = run(folder, "flawed.h5", "blank.h5", options=options)
     assert result.exit_code == 2
     assert "blank.h5: --twin: is the recording itself" in result.stderr
-    assert "1 of 2 recordings stand" in result.stderr
-    assert "nothing was written" not in result.stderr
+    assert "nothing was written" in result.stderr
+    assert not (folder / "out").exists()
 
 
 def test_same_inputs_give_the_same_bytes_and_are_not_made_twice(folder):
@@ -215,6 +217,63 @@ def test_a_file_that_is_gone_is_made_again(folder):
     (folder / "out/flawed/images.h5").unlink()
     assert ", imaged" in run(folder, "flawed.h5", options=FAST).stderr
     assert (folder / "out/flawed/images.h5").is_file()
+
+
+def test_a_file_that_was_damaged_is_made_again(folder):
+    """One byte in the middle of the pixels: the file is there, and is not what was written."""
+    assert run(folder, "flawed.h5", options=FAST).exit_code == 0
+    path = folder / "out/flawed/images.h5"
+    good = path.read_bytes()
+    path.write_bytes(good[:-2000] + bytes([good[-2000] ^ 1]) + good[-1999:])
+    assert ", imaged" in run(folder, "flawed.h5", options=FAST).stderr
+    assert path.read_bytes() == good
+    assert "as it was" in run(folder, "flawed.h5", options=FAST).stderr
+
+
+def test_faults_of_all_files_are_told_before_anything_is_imaged(folder):
+    """A bad plan, a missing recording, a damaged one, the same matrix under two names."""
+    (folder / "again.h5").write_bytes(
+        recording_bytes(replace(recording(), block="another", position_mm=3.0))
+    )
+    (folder / "damaged.h5").write_bytes((folder / "flawed.h5").read_bytes()[:-100])
+    changed = PLAN.replace("aperture_elements = 6", "aperture_elements = 99")
+    (folder / "plan.toml").write_text(changed.replace("= -30", "= 3"), encoding="utf-8")
+    names = ("flawed.h5", "gone.h5", "damaged.h5", "again.h5", "blank.h5")
+    options = [*FAST, "--twin", str(folder / "blank.h5")]
+    result = run(folder, *names, options=options)
+    assert result.exit_code == 2
+    told = result.stderr.replace(str(folder) + "/", "").splitlines()
+    assert told[0].startswith("error: plan.toml: modes.1: mode linear: aperture_elements: 99 elem")
+    assert told[1] == (
+        "error: plan.toml: modes.1: mode linear: threshold: 3 dB re full scale, which no "
+        "amplitude reaches; give one below 0 dB"
+    )
+    assert told[2].startswith("error: gone.h5: no such file")
+    assert told[3].startswith("error: damaged.h5: is damaged")
+    assert told[4] == "error: again.h5: holds the same matrix as flawed.h5; give each one once"
+    assert told[5].startswith("error: blank.h5: --twin: is the recording itself")
+    assert told[6:] == ["nothing was written"]
+    assert not (folder / "out").exists()
+    # above 1 in the unit of the samples there are amplitudes, where no full scale is told
+    (folder / "plan.toml").write_text(PLAN.replace("= -30", "= 3"), encoding="utf-8")
+    (folder / "unknown.h5").write_bytes(recording_bytes(replace(recording(), full_scale=None)))
+    assert run(folder, "unknown.h5", options=FAST).exit_code == 0
+
+
+def test_pictures_of_the_twin_say_so(folder, monkeypatch):
+    drawn = []
+    monkeypatch.setattr(
+        figures, "modes_figure", lambda panels: drawn.append(panels) or real(panels)
+    )
+    real = modes_figure
+    (folder / "noise.h5").write_bytes(recording_bytes(recording(sizes=0.0, seed=4)))
+    options = [*MODES, "--twin", str(folder / "noise.h5")]
+    assert run(folder, "flawed.h5", options=options).exit_code == 0
+    own, twins = drawn
+    assert [panel.mode for panel in own] == ["linear", "total_focusing", "coherence"]
+    assert [panel.mode for panel in twins] == [f"flaw-free TWIN: {panel.mode}" for panel in own]
+    assert all("band" in " ".join(panel.rejected) for panel in twins), "the gate rejects noise"
+    assert not any(panel.rejected for panel in own)
 
 
 def test_a_coarse_scan_loses_the_point_between_its_beams(folder):
@@ -292,6 +351,13 @@ def test_a_rejected_recording_is_imaged_marked_and_counted(folder):
     assert "REJECTED" in run(folder, "dead.h5", options=FAST).stdout
 
 
+FINE = """[[modes]]
+name = "fine"
+focusing = "sectorial"
+angle_from_deg = -20
+angle_to_deg = 20
+angle_step_deg = 0.001
+"""
 POINT = "[[fidelity_points]]\nx_mm = 0\nz_mm = 25\n"
 CONTROL = (
     "[control]\ndepth_mm = 25\nx_from_mm = -2\nx_to_mm = 2\nsearch_mm = 3\nlimit_mm = 2\n"
@@ -317,6 +383,7 @@ NEAR = "[near_surface]\nsearch_to_mm = 20\nclear_mm = 2\nx_from_mm = 0.25\n"
         ("[noise]", "[noises]", "plan.toml: noises: is not a known key"),
         ('name = "coherence"', 'name = "a/b"', "plan.toml: modes.3.name"),
         ("[region]", "[[region]]", "plan.toml: region"),
+        ("[[modes]]", f"{FINE}[[modes]]", "modes.1: angle_step_deg 0.001 makes 4e+04 beams; give"),
         (
             "z_from_mm = 17",
             "z_from_mm = 15",
@@ -333,7 +400,10 @@ NEAR = "[near_surface]\nsearch_to_mm = 20\nclear_mm = 2\nx_from_mm = 0.25\n"
     ],
 )
 def test_what_the_plan_may_not_say(folder, old, new, wanted):
-    (folder / "plan.toml").write_text(PLAN.replace(old, new), encoding="utf-8")
+    (folder / "plan.toml").write_text(
+        PLAN.replace(old, new, 1) if old == "[[modes]]" else PLAN.replace(old, new),
+        encoding="utf-8",
+    )
     result = run(folder, "flawed.h5", options=FAST)
     assert result.exit_code == 2, result.output
     assert wanted in result.stderr
@@ -376,6 +446,9 @@ def test_targets_are_drawn_only_where_their_truth_is_said_to_be_open(folder):
     again = run(folder, "ladder.h5", options=[*MODES, "--json"])
     assert json.loads(again.stdout)["images"][0]["truth_shown"] is None
     assert (folder / "out/ladder/modes.png").read_bytes() != with_marks
+    nothing = run(folder, "ladder.h5", options=[*FAST, "--truth-open"])
+    assert nothing.exit_code == 2
+    assert "--truth-open: is given without --targets, so that it opens nothing" in nothing.stderr
     other = run(folder, "flawed.h5", options=[*FAST, *asked, "--truth-open"])
     assert other.exit_code == 2
     assert "flawed.h5: names no block" in other.stderr
