@@ -9,7 +9,7 @@ import os
 import shutil
 import tempfile
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -61,11 +61,41 @@ def read_toml(path: Path, name: str | None = None) -> dict[str, Any]:
 
 
 def validated(model: type[Model], data: Any, place: str) -> Model:
-    """Return `data` as `model`, or raise an `InputError` with every fault in it."""
+    """Return `data` as `model`, or raise an `InputError` with every fault in it.
+
+    A number is a number, and yes or no is true or false: `true` is not 1, and `"5920"` not 5920.
+    Tables, whose cells are all text, are read by `qualify.raw_tables` and by the workbook.
+    """
     try:
-        return model.model_validate(data)
+        found = model.model_validate(data)
     except ValidationError as error:
         raise InputError(faults_of(error, place)) from None
+    if faults := list(_taken_for_numbers(found, data, f"{place}: ")):
+        raise InputError(faults)
+    return found
+
+
+def _taken_for_numbers(found: Any, told: Any, place: str) -> Iterator[Fault]:
+    """Yield a fault where text or a truth value was taken for a number, or either for the other."""
+    if isinstance(found, BaseModel) and isinstance(told, Mapping):
+        fields = [key for key in type(found).model_fields if key in told]
+        parts = [(key, getattr(found, key), told[key]) for key in fields]
+    elif isinstance(found, (tuple, list)) and isinstance(told, (tuple, list)):
+        pairs = enumerate(zip(found, told, strict=True), start=1)
+        parts = [(str(number), *pair) for number, pair in pairs]
+    elif isinstance(found, bool) and not isinstance(told, bool):
+        yield Fault(place.removesuffix("."), f"found {told!r}", "give true or false")
+        return
+    elif isinstance(found, (int, float)) and not isinstance(found, bool):
+        if isinstance(told, (bool, str)):
+            words = "a number without quotes" if isinstance(told, str) else "a number"
+            shown = repr(told) if isinstance(told, str) else str(told).lower()
+            yield Fault(place.removesuffix("."), f"found {shown}", f"give {words}")
+        return
+    else:
+        return
+    for key, value, raw in parts:
+        yield from _taken_for_numbers(value, raw, f"{place}{key}.")
 
 
 def faults_of(error: ValidationError, place: str) -> list[Fault]:

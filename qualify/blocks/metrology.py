@@ -8,12 +8,20 @@ Clause numbers from memory, not checked against the text.
 """
 
 import math
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
-Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
-Finite = Annotated[float, Field(allow_inf_nan=False)]
+
+def _number(value: Any) -> Any:
+    if isinstance(value, bool):
+        msg = f"found {str(value).lower()}; give a number"
+        raise ValueError(msg)
+    return value
+
+
+Positive = Annotated[float, Field(gt=0, allow_inf_nan=False), BeforeValidator(_number)]
+Finite = Annotated[float, Field(allow_inf_nan=False), BeforeValidator(_number)]
 Text = Annotated[str, Field(min_length=1)]
 
 STRICT = ConfigDict(

@@ -129,7 +129,7 @@ def _read(file: Any, name: str, size_bytes: int) -> Recording:
         if wanted not in file:
             raise refuse(f"{name}: {wanted}", "is missing", ANEW)
     fields = _read_fields(own_data(file, "description", name))
-    model = validated(_Description, fields, name)
+    model = validated(_Description, _with_seed(fields), name)
     stored = own_data(file, "samples", name)
     if stored.size * stored.dtype.itemsize > size_bytes:
         raise refuse(f"{name}: samples", f"of shape {stored.shape} are not in the file", ANEW)
@@ -182,6 +182,15 @@ def _described(recording: Recording) -> dict[str, Any]:
 
 def _seed_text(seed: int | None) -> str | None:
     return None if seed is None else str(seed)
+
+
+def _with_seed(fields: dict[str, Any]) -> dict[str, Any]:
+    """Return the fields with the seed as a number again; what is no seed is left to be refused."""
+    origin = fields.get("provenance")
+    seed = origin.get("seed") if isinstance(origin, dict) else None
+    if not isinstance(origin, dict) or not isinstance(seed, str) or not seed.isdecimal():
+        return fields
+    return fields | {"provenance": origin | {"seed": int(seed)}}
 
 
 def _told(value: Any) -> Any:

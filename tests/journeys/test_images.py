@@ -383,6 +383,13 @@ NEAR = "[near_surface]\nsearch_to_mm = 20\nclear_mm = 2\nx_from_mm = 0.25\n"
         ("[noise]", "[noises]", "plan.toml: noises: is not a known key"),
         ('name = "coherence"', 'name = "a/b"', "plan.toml: modes.3.name"),
         ("[region]", "[[region]]", "plan.toml: region"),
+        ("step_mm = 0.4", 'step_mm = "0.4"', "region.step_mm: found '0.4'; give a number without"),
+        ("z_to_mm = 15", "z_to_mm = true", "plan.toml: looked_at.1.z_to_mm: found true; give a n"),
+        (
+            '"linear"\nfocusing',
+            '"linear"\ncorrections = { spreading = "no" }\nfocusing',
+            "plan.toml: modes.1.corrections.spreading: found 'no'; give true or false",
+        ),
         ("[[modes]]", f"{FINE}[[modes]]", "modes.1: angle_step_deg 0.001 makes 4e+04 beams; give"),
         (
             "z_from_mm = 17",

@@ -168,6 +168,9 @@ def test_limits_come_from_a_file(written, tmp_path):
     assert "back wall: no back wall around 10.17 µs: 5" in result.stdout
     limits.write_text(run("example", "limits").stdout, encoding="utf-8")
     assert load_limits(limits) == load_limits(None) == GateLimits()
+    limits.write_text("weak_db = true\n", encoding="utf-8")
+    refused = run("check", written / "recording.h5", "--limits", limits, code=2)
+    assert "limits.toml: weak_db: found true; give a number" in refused.stderr
     limits.write_text("wall_db = 80\nweak_db = 'low'\n", encoding="utf-8")
     refused = run("check", written / "recording.h5", "--limits", limits, code=2)
     assert "limits.toml: wall_db: is not a known key" in refused.stderr

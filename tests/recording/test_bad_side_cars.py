@@ -124,6 +124,16 @@ BAD = {
         "good.toml: array is '/data/m.npy'; name the file relative to the side-car",
         {"array": "/data/m.npy"},
     ),
+    "true is no number": Bad(
+        "good.toml: sampling_mhz: found true; give a number", {"sampling_mhz": True},
+    ),
+    "text is no number": Bad(
+        "good.toml: medium.longitudinal_m_per_s: found '5920'; give a number without quotes",
+        {"medium": {"longitudinal_m_per_s": "5920"}},
+    ),
+    "true is no count": Bad(
+        "good.toml: format: found true; give a number", {"format": True},
+    ),
     "velocity in km/s": Bad(
         "good.toml: medium.longitudinal_m_per_s: found 5.9 metres a second; a velocity of sound "
         "lies between 300 and 20000 metres a second", {"medium": {"longitudinal_m_per_s": 5.9}},
@@ -275,7 +285,7 @@ def test_a_bad_one_is_refused_in_words(what, written):
     assert not (path.parent / "r.h5").exists()
 
 
-@pytest.mark.parametrize("changed", [{"sampling_mhz": 13.5}, {"coupling": {
+@pytest.mark.parametrize("changed", [{"sampling_mhz": 13.5}, {"start_us": 2}, {"coupling": {
     "kind": "wedge", "longitudinal_m_per_s": 2330, "height_mm": 0.46, "angle_deg": -30,
 }}])  # fmt: skip
 def test_at_the_limit_it_is_accepted(changed, written):
