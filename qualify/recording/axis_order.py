@@ -7,6 +7,7 @@ same matrix by reciprocity: nothing can show that, and nothing needs to.
 """
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,7 +28,8 @@ class AxisOrder:
     other_axis : number, from 1, of another axis as long as that of the samples; None if none is.
     other_band_fraction : the share along that axis, or None.
     alike_fraction : correlation of the energy of neighbouring pairs over time; half matrix only.
-    other_alike_fraction : the same had the pairs come by column; half matrix only.
+    other_alike_fraction : the same had the pairs come in another order than told; half matrix only.
+    other_order : which, `by_column` where they are told by row, or `by_row` where told by column.
     """
 
     band_fraction: float
@@ -36,6 +38,7 @@ class AxisOrder:
     other_band_fraction: float | None
     alike_fraction: float | None
     other_alike_fraction: float | None
+    other_order: Literal["by_row", "by_column"] | None
 
 
 def axis_order(recording: Recording) -> AxisOrder:
@@ -46,7 +49,7 @@ def axis_order(recording: Recording) -> AxisOrder:
     same = [k for k in range(samples.ndim - 1) if samples.shape[k] == samples.shape[-1]]
     shares = {k: _band_fraction(np.moveaxis(samples, k, -1), recording) for k in same}
     other = max(shares, key=lambda k: shares[k]) if shares else None
-    alike = _alike(recording) if recording.is_half else (None, None)
+    alike = _alike(recording) if recording.is_half else (None, None, None)
     return AxisOrder(
         band_fraction=_band_fraction(samples, recording),
         white_fraction=max(0.0, min(high, nyquist) - low) / nyquist,
@@ -54,6 +57,7 @@ def axis_order(recording: Recording) -> AxisOrder:
         other_band_fraction=None if other is None else shares[other],
         alike_fraction=alike[0],
         other_alike_fraction=alike[1],
+        other_order=alike[2],
     )
 
 
@@ -71,8 +75,12 @@ def _band_fraction(samples: Singles, recording: Recording) -> float:
     return float(power[:, (mhz >= low) & (mhz <= high)].sum()) / total if total else 0.0
 
 
-def _alike(recording: Recording) -> tuple[float, float]:
-    """Return how alike neighbouring pairs are, in the order given and had it been by column."""
+def _alike(recording: Recording) -> tuple[float, float, Literal["by_row", "by_column"]]:
+    """Return how alike neighbouring pairs are as given, and at best in another order, and which.
+
+    A recording holds its pairs by row. Told wrongly they were by column and never turned, or were
+    by row and turned once for nothing: the second permutation undoes what the first one does.
+    """
     probe, samples = recording.probe, recording.samples
     period = max(1, min(round(recording.sampling_mhz / probe.centre_mhz), samples.shape[-1] // 4))
     count = samples.shape[-1] // period
@@ -80,7 +88,12 @@ def _alike(recording: Recording) -> tuple[float, float]:
     energy = np.einsum("pbk,pbk->pb", blocks, blocks, dtype=np.float64)
     energy -= energy.mean(axis=0)
     n = probe.elements
-    return _correlation(energy, n), _correlation(energy[column_order(n)], n)
+    turned = column_order(n)
+    by_column, by_row = (_correlation(energy[order], n) for order in (turned, np.argsort(turned)))
+    given = _correlation(energy, n)
+    if by_column >= by_row:
+        return given, by_column, "by_column"
+    return given, by_row, "by_row"
 
 
 def _correlation(energy: Array, elements: int) -> float:

@@ -19,6 +19,7 @@ Code = Literal[
     "back_wall", "start_time",
 ]  # fmt: skip
 ALIKE_LEAST = 0.3  # under it, neighbouring pairs tell no order
+ALIKE_BEYOND = 0.2  # one order is told from the other only by more than this
 WHITE_MOST = 0.6  # beyond this share of the sampled band, noise looks like signal
 
 
@@ -134,12 +135,13 @@ def _order(figures: Figures, limits: GateLimits) -> Iterator[Reason]:
             "axis, the sampling frequency or the probe is not as told, or there is only noise",
         )
     if order.other_alike_fraction is not None and order.alike_fraction is not None:
-        alike, by_column = order.alike_fraction, order.other_alike_fraction
-        if by_column > alike + 0.2:
+        alike, other_alike = order.alike_fraction, order.other_alike_fraction
+        if other_alike >= ALIKE_LEAST and other_alike > alike + ALIKE_BEYOND:
+            way = "by column" if order.other_order == "by_column" else "by row"
             yield Reason(
                 "axis_order",
-                f"the pairs seem to come by column: neighbouring pairs are alike to {alike:.2f} as "
-                f"told, to {by_column:.2f} by column",
+                f"the pairs seem to come {way}: neighbouring pairs are alike to {alike:.2f} as "
+                f"told, to {other_alike:.2f} {way}",
             )
 
 
@@ -241,9 +243,15 @@ def _not_shown(figures: Figures) -> Iterator[str]:
         yield "transmit and receive of an element apart: half a matrix holds each pair once"
     if wall.expected_us is None:
         yield f"back wall and start time: {wall.reason}"
-    told = (order.alike_fraction, order.other_alike_fraction)
-    if None not in told and max(value or 0.0 for value in told) < ALIKE_LEAST:
-        yield "order of pairs: neighbouring pairs are not alike in either order"
+    alike, other_alike = order.alike_fraction, order.other_alike_fraction
+    if alike is not None and other_alike is not None:
+        if max(alike, other_alike) < ALIKE_LEAST:
+            yield "order of pairs: neighbouring pairs are not alike in either order"
+        elif abs(alike - other_alike) <= ALIKE_BEYOND:
+            yield (
+                f"order of pairs: neighbouring pairs are alike to {alike:.2f} as told, and to "
+                f"{other_alike:.2f} in the other order"
+            )
     if order.white_fraction > WHITE_MOST:
         yield (
             f"axis order: {order.white_fraction:.2f} of the sampled band is the probe's band, so "

@@ -69,7 +69,7 @@ def test_keys_of_the_document(written):
     assert {part: set(values) for part, values in figures.items()} == {
         "order": {
             "band_fraction", "white_fraction", "other_axis", "other_band_fraction",
-            "alike_fraction", "other_alike_fraction",
+            "alike_fraction", "other_alike_fraction", "other_order",
         },
         "reciprocity": {"residual_db", "noise_db", "worst_element", "worst_db", "reason"},
         "clipping": {"limit", "samples_fraction", "pairs_fraction"},

@@ -11,11 +11,11 @@ import pytest
 from qualify.recording.faults import examine
 from qualify.recording.gate import GateLimits, count_gate, gate
 from qualify.recording.pair_order import column_order
-from qualify.recording.points import pulse_sigma_us
+from qualify.recording.points import pulse_sigma_us, record_points
 from qualify.recording.probe import Standoff
 from qualify.recording.record import Provenance, Recording, half_matrix
 from qualify.recording.words import count_line, examination_lines, gate_lines
-from tests.recording.made import CONTACT, THICK, walled
+from tests.recording.made import CONTACT, PROBE, THICK, walled
 
 WATER = Standoff(kind="water", longitudinal_m_per_s=1480.0, height_mm=10.0, angle_deg=2.0)
 GOOD = walled()
@@ -211,6 +211,33 @@ def test_half_a_matrix_of_noise_shows_no_order_of_its_pairs():
     result = gate(examine(replace(half, samples=noise(half.samples.shape, 1.0))))
     assert "order of pairs: neighbouring pairs are not alike in either order" in result.not_shown
     assert not any(part.startswith("order of pairs") for part in gate(examine(half)).not_shown)
+
+
+@pytest.mark.parametrize("elements", [16, 32, 64])
+@pytest.mark.parametrize(
+    ("order", "words"),
+    [(np.argsort, "the pairs seem to come by column"), (np.array, "the pairs seem to come by row")],
+    ids=["by column told by row", "by row told by column"],
+)
+def test_half_a_matrix_in_the_wrong_order_is_rejected_without_a_wall(elements, order, words):
+    """Two points in noise, no thickness: both ways to tell the order of pairs wrongly."""
+    probe = PROBE.model_copy(update={"elements": elements})
+    right = record_points(probe, [[-3.0, 15.0], [4.0, 22.0]], 0.3, samples=700)
+    right = replace(right, samples=right.samples + noise(right.samples.shape))
+    assert gate(examine(right)).accepted
+    wrong = replace(right, samples=right.samples[order(column_order(elements))])
+    (reason,) = [r for r in gate(examine(wrong)).reasons if r.code == "axis_order"]
+    assert reason.words.startswith(words)
+
+
+def test_the_order_of_few_pairs_is_not_told():
+    """4 elements, 10 pairs: one order looks like the other, which is said and not judged."""
+    probe = PROBE.model_copy(update={"elements": 4})
+    for depth in (12.0, 15.0, 20.0):
+        few = record_points(probe, [[0.0, depth]], 0.3, samples=700)
+        result = gate(examine(replace(few, samples=few.samples + noise(few.samples.shape))))
+        assert "axis_order" not in [reason.code for reason in result.reasons]
+        assert any(part.startswith("order of pairs: ") for part in result.not_shown)
 
 
 # closed forms of the figures
