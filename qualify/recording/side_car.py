@@ -70,7 +70,7 @@ class SideCar(BaseModel):
     )
 
     @model_validator(mode="after")
-    def _fits_together(self) -> Self:
+    def _axes_fit(self) -> Self:
         named = tuple(sorted(self.axes))
         if named not in (BY_ELEMENTS, BY_PAIRS):
             msg = (
@@ -82,10 +82,25 @@ class SideCar(BaseModel):
             msg = "half a matrix with axes by elements; give it with axes pair and sample"
             raise ValueError(msg)
         if (self.pair_order is None) == (named == BY_PAIRS):
-            msg = "pair_order belongs to a pair axis and to nothing else; give both or neither"
+            axes = ", ".join(self.axes)
+            msg = (
+                f"axes are {axes}, without pair_order; say whether pairs come by_row or by_column"
+                if self.pair_order is None
+                else f"pair_order is '{self.pair_order}', and axes are {axes}, without a pair "
+                "axis; remove pair_order, or name the axes pair and sample"
+            )
             raise ValueError(msg)
+        return self
+
+    @model_validator(mode="after")
+    def _fits_together(self) -> Self:
         if (self.variable is None) != (self.array_format == "npy"):
-            msg = "variable belongs to npz and mat, and npy has none; name it there and only there"
+            msg = (
+                f"array_format is '{self.array_format}', without variable; name the array in it"
+                if self.variable is None
+                else f"variable is '{self.variable}', and array_format is 'npy', which holds one "
+                "array without a name; remove variable, or mend array_format"
+            )
             raise ValueError(msg)
         if self.signal == "measured" and (self.seed is not None or self.left_out):
             msg = "seed or left_out of a measured matrix; they belong to simulated ones"

@@ -110,13 +110,20 @@ BAD = {
         {"matrix": "half"},
     ),
     "pairs without order": Bad(
-        "good.toml: pair_order belongs to a pair axis and to nothing else; give both or neither",
+        "good.toml: axes are pair, sample, without pair_order; say whether pairs come by_row or",
         HALF | {"pair_order": None},
     ),
-    "npy with variable": Bad(
-        "good.toml: variable belongs to npz and mat, and npy has none", {"variable": "fmc"},
+    "order without pairs": Bad(
+        "good.toml: pair_order is 'by_row', and axes are sample, receive, transmit, without a pair "
+        "axis; remove pair_order, or", {"pair_order": "by_row"},
     ),
-    "npz without variable": Bad("good.toml: variable belongs to npz and mat", IN_NPZ),
+    "npy with variable": Bad(
+        "good.toml: variable is 'fmc', and array_format is 'npy', which holds one array without a "
+        "name; remove variable, or", {"variable": "fmc"},
+    ),
+    "npz without variable": Bad(
+        "good.toml: array_format is 'npz', without variable; name the array in it", IN_NPZ,
+    ),
     "seed of a measurement": Bad(
         "good.toml: seed or left_out of a measured matrix; they belong to simulated", {"seed": 7},
     ),
