@@ -131,10 +131,16 @@ def test_keys_of_image_and_check_are_documented(tmp_path):
     parts = [told, one, one["twin"], *one["modes"], one["modes"][0]["largest"]]
     parts += [place for mode in one["modes"] for place in mode["looked_at"]]
     parts += [point for mode in one["modes"] for point in mode["grid"]]
+    places = [place for mode in one["modes"] for place in mode["looked_at"]]
+    parts += [
+        place[key] for place in places for key in ("peak", "noise", "twin_noise") if key in place
+    ]
+    parts += [of for mode in one["modes"] for point in mode["grid"] for of in point.values()]
+    parts.append(one["region"])
     assert {key for document in parts for key in document} <= described
     checked = json.loads(run.invoke(app, ["check", files[0], "--json"]).stdout)
     described = named(part("`check`: `checked`", "`image`: `recordings`")) | {"checked"}
     (one,) = checked["checked"]
     parts = [checked, one, checked["recordings"], one["examination"], one["gate"]]
-    parts.append(one["examination"]["figures"])
+    parts += [one["examination"]["figures"], *one["examination"]["figures"].values()]
     assert {key for document in parts for key in document} <= described

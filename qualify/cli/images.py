@@ -54,15 +54,21 @@ def image(
     """
     with answering():
         from qualify.dossier.truth_views import true_targets
+        from qualify.study.images_table import TABLE, check_table
         from qualify.study.imaging import Imager
         from qualify.study.imaging_door import read_given
 
         _check_truth(targets, truth_open)
         folders = _folders(recordings, out)
+        table = out / TABLE if len(folders) > 1 else None
+        if table is not None:
+            check_table(table)
         given = read_given(recordings, imaging, twin, targets, true_targets)
         imager = Imager(given.plan, given.twin, given.block)
         documents = _all(imager, folders, figures, given.first)
-        summary = _summary(documents, folders)
+        summary = _summary(documents, folders) | {
+            "table": _table_written(table, documents, folders)
+        }
         show(summary, as_json, lambda: _lines(summary))
         first = next(iter(folders.values()))
         look = first / ("images.h5" if figures is Figures.none else "modes.png")
@@ -152,6 +158,21 @@ def _summary(documents: list[dict[str, Any]], folders: dict[Path, Path]) -> dict
             for (path, folder), document in zip(folders.items(), documents, strict=True)
         ],
     }
+
+
+def _table_written(
+    table: Path | None, documents: list[dict[str, Any]], folders: dict[Path, Path]
+) -> str | None:
+    """Write the table across several recordings; return its name."""
+    from qualify.files import write_whole
+    from qualify.study.images_table import images_table
+
+    if table is None:
+        return None
+    pairs = zip(folders, documents, strict=True)
+    write_whole(table, images_table([document | {"recording": str(p)} for p, document in pairs]))
+    typer.echo(f"wrote {table}", err=True)
+    return str(table)
 
 
 def _lines(summary: dict[str, Any]) -> list[str]:

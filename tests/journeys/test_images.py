@@ -1,5 +1,6 @@
 """The command `image`: what it writes, tells, refuses, and does when it is stopped."""
 
+import csv
 import json
 import sys
 from dataclasses import replace
@@ -364,6 +365,40 @@ CONTROL = (
     "least_db = -40\nleast_coherence = 0.5\n"
 )
 NEAR = "[near_surface]\nsearch_to_mm = 20\nclear_mm = 2\nx_from_mm = 0.25\n"
+
+
+def test_a_table_across_recordings_holds_what_stands_in_each(folder):
+    """A row for each recording, mode and place; the numbers are those of `images.json`."""
+    options = [*FAST, "--twin", str(folder / "third.h5"), "--json"]
+    (folder / "third.h5").write_bytes(recording_bytes(recording([(3.5, 10.0)], 5, 0.1)))
+    names = ("flawed.h5", "blank.h5")
+    assert json.loads(run(folder, "flawed.h5", options=options).stdout)["table"] is None
+    assert not (folder / "out/images.csv").exists()
+    told = json.loads(run(folder, *names, options=options).stdout)
+    assert told["table"] == str(folder / "out/images.csv")
+    with (folder / "out/images.csv").open(encoding="utf-8", newline="") as stream:
+        rows = list(csv.DictReader(stream))
+    pairs = [(one, mode) for one in told["images"] for mode in one["modes"]]
+    assert len(rows) == len(pairs) == 6
+    for row, (one, mode) in zip(rows, pairs, strict=True):
+        place = mode["looked_at"][0]
+        assert (row["recording"], row["mode"]) == (one["recording"], mode["mode"])
+        assert (row["accepted"], row["place"]) == ("yes", "place")
+        assert float(row["level"]) == place["peak"]["value"]
+        if mode["unit"] == "db":
+            assert float(row["noise_db"]) == place["noise"]["rms_db"]
+            assert float(row["excess_db"]) == place["excess_db"]
+            assert row["twin_largest"] == row["control_found"] == ""
+        else:
+            assert float(row["twin_largest"]) == place["twin_largest"]
+            assert row["noise_db"] == row["excess_db"] == ""
+    # a table of ours is replaced, a file of somebody else's is not
+    assert run(folder, *names, options=options).exit_code == 0
+    (folder / "out/images.csv").write_text("my notes", encoding="utf-8")
+    refused = run(folder, *names, options=options)
+    assert refused.exit_code == 2
+    assert "images.csv: is there already, and is no table of this command" in refused.stderr
+    assert (folder / "out/images.csv").read_text(encoding="utf-8") == "my notes"
 
 
 @pytest.mark.parametrize(
