@@ -17,7 +17,7 @@ from qualify.cli.common import AsJson, Study, answering, say_next, show
 from qualify.cli.images import image
 from qualify.cli.pod import pod_app
 from qualify.cli.recordings import Limits, check_all, record, write_example
-from qualify.cli.simulate import simulate
+from qualify.cli.simulate import model, simulate
 from qualify.cli.tables import false_calls, sizing
 
 CAUTION = (
@@ -222,6 +222,7 @@ def dossier(
 
 
 app.command()(simulate)
+app.command()(model)
 app.command()(record)
 app.command()(image)
 app.command()(bench)

@@ -132,7 +132,7 @@ def write_figure(checked: "CheckedRecording", out: Path) -> None:
         no_residual=reason,
     )
     simulated = checked.recording.provenance.signal == "simulated"
-    figure = recording_figure(view, synthetic=simulated)
+    figure = recording_figure(view, mark="SIMULATED" if simulated else "")
     write_whole(out, getattr(render(figure), figure_kind(out)))
     typer.echo(f"wrote {out}", err=True)
 

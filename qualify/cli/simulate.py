@@ -10,6 +10,8 @@ from qualify.cli.common import STOPPED, AsJson, answering, say_next, show
 if TYPE_CHECKING:
     from qualify.study.simulation import Job
 
+MODEL_FILE = "model.json"
+
 
 def simulate(
     study: Annotated[
@@ -81,3 +83,66 @@ def _lines(summary: dict[str, Any]) -> list[str]:
         "  left out: " + "; ".join(summary["left_out"]),
         *(f"  in {one['recordings']} recordings: {one['text']}" for one in summary["remarks"]),
     ]
+
+
+def model(
+    study: Annotated[
+        Path,
+        typer.Argument(
+            help="Simulation file (TOML), or a folder with a simulation.toml.", show_default=False
+        ),
+    ],
+    out: Annotated[
+        Path | None,
+        typer.Option(help="Folder to write; default: model, beside the file.", show_default=False),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Hold the model of a simulated study against exact solutions, and say where it ends.
+
+    Writes model.json and model.pdf. A study whose signals are simulated names model.json in its
+    data.toml, and its dossier then has the chapter.
+    """
+    with answering():
+        import shlex
+
+        from qualify.dossier.chapters_model import model_pdf
+        from qualify.files import canonical_json, check_folder, digest, write_folder
+        from qualify.study.model_check import check_model
+        from qualify.study.simulation import load_simulation
+
+        loaded = load_simulation(study)
+        folder = out or loaded.path.parent / "model"
+        check_folder(folder, mark=MODEL_FILE)
+        found = check_model(loaded, lambda words: typer.echo(f"  {words}", err=True))
+        document = found.document() | {"files": ["model.pdf"]}
+        content = canonical_json({k: v for k, v in document.items() if k != "files"})
+        files = {MODEL_FILE: content, "model.pdf": model_pdf(found, digest(content))}
+        write_folder(folder, files, mark=MODEL_FILE)
+        show(document | {"folder": str(folder)}, as_json, lambda: _model_lines(document))
+        say_next(f"read {shlex.quote(str(folder / 'model.pdf'))}")
+
+
+def _model_lines(document: dict[str, Any]) -> list[str]:
+    failed = [row["what"] for row in document["checks"] if not row["holds"]]
+    unfair = [row["mode"] for row in document["grain"] if not row["accepted"]]
+    lines = [
+        f"SIMULATED: {len(document['checks'])} comparisons with laws and exact solutions, "
+        f"{len(failed)} fail" + (": " + "; ".join(failed) if failed else "")
+    ]
+    if document["grain"]:
+        lines.append(
+            "  grain is dense enough for every mode of amplitude"
+            if not unfair
+            else f"  grain is not accepted in {', '.join(unfair)}: the comparison is biased"
+        )
+    for row in document["modes"]:
+        head = f"  grain {row['grain_db']:g} dB, hole {row['diameter_mm']:g} mm, {row['mode']}: "
+        if row["excess_db"] is not None:
+            lines.append(f"{head}{row['excess_db']:.1f} dB over the same box without the hole")
+        elif row["coherence"] is not None and row["twin_coherence"] is not None:
+            lines.append(
+                f"{head}coherence {row['coherence']:.2f}, same box without the hole "
+                f"{row['twin_coherence']:.2f}"
+            )
+    return lines

@@ -5,6 +5,7 @@ from reportlab.platypus import Flowable, PageBreak
 from qualify.dossier.chapters_blocks import block_chapters
 from qualify.dossier.chapters_close import closing_chapters
 from qualify.dossier.chapters_detection import detection_chapter
+from qualify.dossier.chapters_model import simulated_signals
 from qualify.dossier.chapters_raw import raw_chapter
 from qualify.dossier.chapters_results import result_chapters
 from qualify.dossier.chapters_scope import scope_chapters
@@ -47,9 +48,7 @@ def build_dossier(result: StudyResult) -> dict[str, bytes]:
 
 def _pdf(result: StudyResult, pictures: Pictures, results_sha256: str) -> bytes:
     declaration = result.inputs.declaration
-    footer = Footer(
-        result.inputs.plan.study, declaration.revision, results_sha256, result.synthetic
-    )
+    footer = Footer(result.inputs.plan.study, declaration.revision, results_sha256, result.mark)
     title = f"{declaration.title}: qualification dossier"
     pages, _ = build_pages(_story(result, pictures), title, footer, PageTotal())
     return finished(pages, pictures.places, pictures.pdf, list(pictures.sizes_pt), title)
@@ -63,6 +62,7 @@ def _story(result: StudyResult, pictures: Pictures) -> list[Flowable]:
         PageBreak(),
         *scope_chapters(result, pictures),
         *block_chapters(result, pictures),
+        *simulated_signals(result),
         *raw_chapter(result),
         *detection_chapter(result, pictures),
         *result_chapters(result, pictures),

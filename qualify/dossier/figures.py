@@ -42,14 +42,14 @@ def drawings(result: StudyResult) -> list[Drawing]:
         panels[f"models-{k}"] = views.model_panels(population)
         panels[f"covariates-{k}"] = views.covariate_panels(population)
         told = [(name, shown) for name, shown in panels.items() if shown]
-        out += [_pod(name, shown, synthetic=result.synthetic) for name, shown in told]
+        out += [_pod(name, shown, mark=result.mark) for name, shown in told]
     out += _false_calls(result)
     for k, population in enumerate(plan.populations, 1):
         if population.sized:
             for m, mode in enumerate(plan.modes, 1):
                 sizes = _sizing_panels(result, population, mode.id)
                 if sizes:
-                    out.append(_sizing(f"sizing-{k}-{m}", sizes, synthetic=result.synthetic))
+                    out.append(_sizing(f"sizing-{k}-{m}", sizes, mark=result.mark))
     return out
 
 
@@ -57,7 +57,7 @@ def _events(result: StudyResult) -> Drawing:
     views = tuple(EventView(e.on, e.words, e.status) for e in result.events)
     return Drawing(
         "order-of-events",
-        lambda: order_of_events_figure(views, synthetic=result.synthetic),
+        lambda: order_of_events_figure(views, mark=result.mark),
         order_of_events_alt_text(views),
     )
 
@@ -66,16 +66,16 @@ def _block(result: StudyResult, number: int, block: Block) -> Drawing:
     view = block_view(block)
     return Drawing(
         f"block-{number:02d}",
-        lambda: draw_block(view, compact=True, notes=False, synthetic=result.synthetic),
+        lambda: draw_block(view, compact=True, notes=False, mark=result.mark),
         block_alt_text(view, compact=True),
     )
 
 
-def _pod(name: str, panels: tuple[PodPanel, ...], *, synthetic: bool) -> Drawing:
+def _pod(name: str, panels: tuple[PodPanel, ...], *, mark: str) -> Drawing:
     tallest = MODELS_MM if any(panel.others for panel in panels) else PODS_MM
     return Drawing(
         name,
-        lambda: pod_figure(panels, tallest_mm=tallest, synthetic=synthetic),
+        lambda: pod_figure(panels, tallest_mm=tallest, mark=mark),
         pod_alt_text(panels),
     )
 
@@ -96,7 +96,7 @@ def _false_calls(result: StudyResult) -> list[Drawing]:
         Drawing(
             "false-calls",
             lambda: false_call_figure(
-                told, limit_observed=observed, limit_upper=upper, synthetic=result.synthetic
+                told, limit_observed=observed, limit_upper=upper, mark=result.mark
             ),
             false_call_alt_text(told, limit_observed=observed, limit_upper=upper),
         )
@@ -118,10 +118,8 @@ def _false_call_row(result: StudyResult, mode: str, reader: str) -> FalseCallRow
     )
 
 
-def _sizing(name: str, panels: tuple[SizingPanel, ...], *, synthetic: bool) -> Drawing:
-    return Drawing(
-        name, lambda: sizing_figure(panels, synthetic=synthetic), sizing_alt_text(panels)
-    )
+def _sizing(name: str, panels: tuple[SizingPanel, ...], *, mark: str) -> Drawing:
+    return Drawing(name, lambda: sizing_figure(panels, mark=mark), sizing_alt_text(panels))
 
 
 def _sizing_panels(

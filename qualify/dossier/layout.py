@@ -52,12 +52,13 @@ WHOLE_MM, FIRST_ROWS = 70.0, 4
 
 @dataclass(frozen=True, slots=True)
 class Footer:
-    """What stands at the foot of every page."""
+    """What stands at the foot of every page; `mark` in a frame, as SYNTHETIC, or nothing."""
 
     study: str
     revision: str
     results_sha256: str
-    synthetic: bool
+    mark: str
+    digest_of: str = "results.json"
 
 
 class Heading(Paragraph):  # type: ignore[misc]
@@ -157,15 +158,15 @@ class Template(BaseDocTemplate):  # type: ignore[misc]
         canvas.setFont(FONT, 6.5)
         name = _short(f"{footer.study} · revision {footer.revision}", 70)
         canvas.drawString(LEFT_MM * MM, y, name)
-        canvas.drawString(LEFT_MM * MM, y - 8.5, f"results.json {footer.results_sha256[:16]}")
+        canvas.drawString(LEFT_MM * MM, y - 8.5, f"{footer.digest_of} {footer.results_sha256[:16]}")
         canvas.drawRightString(right, y, f"page {self.page} of {self.total.total or self.page}")
-        if footer.synthetic:
+        if footer.mark:
             canvas.setFillColor(INK_COLOUR)
             canvas.setStrokeColor(INK_COLOUR)
             canvas.setFont(BOLD, 8)
             middle = (LEFT_MM + WIDTH_MM / 2) * MM
             canvas.rect(middle - 32, y - 10, 64, 13, stroke=1, fill=0)
-            canvas.drawCentredString(middle, y - 6.5, "SYNTHETIC")
+            canvas.drawCentredString(middle, y - 6.5, footer.mark)
         canvas.restoreState()
 
 

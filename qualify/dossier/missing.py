@@ -157,6 +157,14 @@ def _criteria(result: StudyResult) -> str:
     return f"thin: {recalled} clauses recalled, not checked" if recalled else "present"
 
 
+def _model(result: StudyResult) -> str:
+    if result.inputs.plan.signal != "simulated":
+        return f"{NOT_SHOWN}: not held here"
+    if result.inputs.model_check is None:
+        return f"{NOT_SHOWN}: signals are simulated, and their model was not checked"
+    return "thin: check of the model of the signals, chapter 7 a; no margins are held"
+
+
 EXPECTED: tuple[tuple[str, Callable[[StudyResult], str]], ...] = (
     ("§0 Face page: claim, status, conflicts", _fixed("present")),
     ("§1 What changed since the last revision", _fixed("present")),
@@ -167,7 +175,7 @@ EXPECTED: tuple[tuple[str, Callable[[StudyResult], str]], ...] = (
         _fixed("thin: question and criteria; no fracture or growth basis is held"),
     ),
     ("§5 Worst-case defects", _worst_cases),
-    ("§6 Technical justification: physics, model, margins", _fixed(f"{NOT_SHOWN}: not held here")),
+    ("§6 Technical justification: physics, model, margins", _model),
     ("§7 Influential variables with tolerances", _variables),
     ("§8 The procedure itself", _fixed(f"{NOT_SHOWN}: the reading rule only, chapter 7")),
     ("§9 Equipment and software", _software),

@@ -166,7 +166,7 @@ def _draw_sample(page: Axes, left: float, top: float, look: _Look) -> None:
 
 @styled
 def coverage_figure(
-    views: tuple[CoverageView, ...], *, width_mm: float = 150.0, synthetic: bool = False
+    views: tuple[CoverageView, ...], *, width_mm: float = 150.0, mark: str = ""
 ) -> Figure:
     """Draw what each mode covers as an outline with hatch, line and marks of its own.
 
@@ -188,7 +188,7 @@ def coverage_figure(
     step = line_height_mm(TEXT_PT)
     heights = [max(ROW_MM, len(lines) * step + 1.5) for lines in told]
     deep = max(size[1] + AXIS_FOOT_MM, text_width_mm("depth (mm)") + 1.0) + 2.0
-    figure, page = new_page(width_mm, 2.5 + deep + sum(heights), synthetic=synthetic)
+    figure, page = new_page(width_mm, 2.5 + deep + sum(heights), mark=mark)
     axes = map_axes(page, region, (LEFT_MM, 2.5), size, "coverage")
     for k, group in enumerate(groups):
         _draw_group(axes, group, k, len(groups), scale)

@@ -99,7 +99,7 @@ def draw_block(
     *,
     width_mm: float = 170.0,
     table: bool = False,
-    synthetic: bool = False,
+    mark: str = "",
     compact: bool = False,
     notes: bool = True,
 ) -> Figure:
@@ -118,7 +118,7 @@ def draw_block(
     sheet = arrange_sheet(view, width_mm, compact=compact, notes=notes)
     rows = table_of(view.targets, width_mm) if table and view.targets else None
     height = sheet.views_end_mm + (rows.height_mm + 2.0 if rows else 0.0)
-    figure, page = new_page(width_mm, height, synthetic=synthetic)
+    figure, page = new_page(width_mm, height, mark=mark)
     draw_strip(page, view, sheet.scale, width_mm)
     _draw_views(page, view, sheet)
     draw_bar(page, *sheet.bar_at, sheet.scale)

@@ -105,7 +105,7 @@ def _heights(sizes: Sequence[float], wanted: Sequence[float], deep: float) -> li
 
 @styled
 def order_of_events_figure(
-    events: tuple[EventView, ...], *, width_mm: float = 170.0, synthetic: bool = False
+    events: tuple[EventView, ...], *, width_mm: float = 170.0, mark: str = ""
 ) -> Figure:
     """Draw events down an axis of time that is true to scale; labels are moved apart.
 
@@ -117,7 +117,7 @@ def order_of_events_figure(
         If a date is not in ISO form.
     """
     if not events:
-        return words_only(NO_EVENTS, width_mm, synthetic=synthetic)
+        return words_only(NO_EVENTS, width_mm, mark=mark)
     rows, text_left = _event_lines(events, width_mm)
     sizes = [len(row.lines) * line_height_mm(TEXT_PT) + 1.4 for row in rows]
     dated = [row for row in rows if row.moment < math.inf]
@@ -125,7 +125,7 @@ def order_of_events_figure(
     end = 2.0 + deep + sum(sizes[len(dated) :])
     legend = legend_rows(_event_keys(rows), width_mm - 2.0)
     height = end + 3.0 + legend_height_mm(legend)
-    figure, page = new_page(width_mm, height, synthetic=synthetic)
+    figure, page = new_page(width_mm, height, mark=mark)
     wanted = _time_axis(page, dated, 4.0, (3.5, 0.5 + deep)) if dated else []
     for k, (row, middle) in enumerate(zip(rows, _heights(sizes, wanted, deep), strict=True)):
         first = _draw_event(page, row, k, middle, text_left)

@@ -194,7 +194,7 @@ def _draw_panel(
 
 @styled
 def modes_figure(
-    panels: tuple[ImagePanel, ...], *, width_mm: float = 180.0, synthetic: bool = False
+    panels: tuple[ImagePanel, ...], *, width_mm: float = 180.0, mark: str = ""
 ) -> Figure:
     """Draw a panel for each mode, in the caller's order, all at one scale, true in x and depth.
 
@@ -212,7 +212,7 @@ def modes_figure(
     layout = _arrange(panels, width_mm, legend_mm)
     rows = layout.rows(panels)
     height = sum(row.height_mm for row in rows) + legend_mm
-    figure, page = new_page(width_mm, height, synthetic=synthetic)
+    figure, page = new_page(width_mm, height, mark=mark)
     top, index = 0.8, 0
     for row in rows:
         for k in range(len(row.panels)):
@@ -224,9 +224,9 @@ def modes_figure(
     return figure
 
 
-def image_figure(panel: ImagePanel, *, width_mm: float = 120.0, synthetic: bool = False) -> Figure:
+def image_figure(panel: ImagePanel, *, width_mm: float = 120.0, mark: str = "") -> Figure:
     """Draw one image; see `modes_figure`."""
-    return modes_figure((panel,), width_mm=width_mm, synthetic=synthetic)
+    return modes_figure((panel,), width_mm=width_mm, mark=mark)
 
 
 def _words(panel: ImagePanel) -> str:

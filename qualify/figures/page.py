@@ -265,28 +265,31 @@ def draw_legend(page: Axes, rows: Sequence[Placed], left: float, top: float) -> 
         top += (max(len(lines) for _, _, lines in row) + 0.25) * step
 
 
-def mark_synthetic(page: Axes) -> None:
-    """Print SYNTHETIC in a frame at the lower right edge; needs `FOOT_MM` of free page."""
+def print_mark(page: Axes, mark: str) -> None:
+    """Print a mark in a frame at the lower right edge; needs `FOOT_MM` of free page."""
     right, bottom = page.get_xlim()[1] - 0.4, page.get_ylim()[0] - 0.4
-    wide = text_width_mm("SYNTHETIC", TEXT_PT, bold=True) + 3.0
+    wide = text_width_mm(mark, TEXT_PT, bold=True) + 3.0
     box = Rectangle((right - wide, bottom - 3.6), wide, 3.6, fill=False, ec=INK, lw=0.7)
     page.add_patch(box)
-    write(page, right - wide / 2, bottom - 1.8, "SYNTHETIC", bold=True, ha="center", va="center")
+    write(page, right - wide / 2, bottom - 1.8, mark, bold=True, ha="center", va="center")
 
 
-def new_page(width_mm: float, height_mm: float, *, synthetic: bool) -> tuple[Figure, Axes]:
-    """Return a figure and its page; a synthetic one is higher by a foot that says so."""
-    figure = new_figure(width_mm, height_mm + (FOOT_MM if synthetic else 0.0))
+def new_page(width_mm: float, height_mm: float, *, mark: str) -> tuple[Figure, Axes]:
+    """Return a figure and its page.
+
+    With a mark, as SYNTHETIC or SIMULATED, it is higher by a foot that holds it.
+    """
+    figure = new_figure(width_mm, height_mm + (FOOT_MM if mark else 0.0))
     page = page_axes(figure)
-    if synthetic:
-        mark_synthetic(page)
+    if mark:
+        print_mark(page, mark)
     return figure, page
 
 
-def words_only(text: str, width_mm: float, *, synthetic: bool) -> Figure:
+def words_only(text: str, width_mm: float, *, mark: str) -> Figure:
     """Return a low figure that says in words why there is nothing to draw."""
     lines = wrap(text, width_mm - 10.0)
     height = 8.0 + len(lines) * line_height_mm(TEXT_PT)
-    figure, page = new_page(width_mm, height, synthetic=synthetic)
+    figure, page = new_page(width_mm, height, mark=mark)
     write_lines(page, 5.0, 4.0, lines)
     return figure

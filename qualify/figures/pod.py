@@ -141,7 +141,7 @@ def pod_figure(
     width_mm: float = 170.0,
     columns: int = 3,
     tallest_mm: float = 62.0,
-    synthetic: bool = False,
+    mark: str = "",
 ) -> Figure:
     """Draw a panel each, in the caller's order, with one legend below.
 
@@ -155,14 +155,14 @@ def pod_figure(
         If sizes and hits of a panel differ in number.
     """
     if not panels:
-        return words_only(NOTHING, width_mm, synthetic=synthetic)
+        return words_only(NOTHING, width_mm, mark=mark)
     columns = max(1, min(columns, len(panels)))
     inner = (width_mm - GAP_MM * (columns - 1)) / columns - LEFT_MM - 1.5
     axes_mm = min(max(0.8 * inner, 38.0), tallest_mm)
     rows = _rows(panels, columns, inner, axes_mm)
     legend = legend_rows(_keys(panels), width_mm - 2.0)
     height = sum(row.height_mm for row in rows) + legend_height_mm(legend) + 2.0
-    figure, page = new_page(width_mm, height, synthetic=synthetic)
+    figure, page = new_page(width_mm, height, mark=mark)
     top, index = 0.5, 0
     for row in rows:
         for k, panel in enumerate(row.panels):

@@ -80,16 +80,14 @@ class RecordingView:
 
 
 @styled
-def recording_figure(
-    view: RecordingView, *, width_mm: float = 170.0, synthetic: bool = False
-) -> Figure:
+def recording_figure(view: RecordingView, *, width_mm: float = 170.0, mark: str = "") -> Figure:
     """Draw levels of the elements above, maps of reciprocity and clipping of the pairs below."""
     head = [(line, TITLE_PT, True) for line in wrap(view.title, width_mm - 2, TITLE_PT, bold=True)]
     head += [(line, TEXT_PT, False) for line in wrap(view.answer, width_mm - 2)]
     legend = legend_rows(_keys(view), width_mm - 2.0)
     top = 2.0 + sum(line_height_mm(size) for _, size, _ in head)
     below = top + LEVELS_MM + 11.0 + legend_height_mm(legend)
-    figure, page = new_page(width_mm, below + MAP_MM + 16.0, synthetic=synthetic)
+    figure, page = new_page(width_mm, below + MAP_MM + 16.0, mark=mark)
     write_header(page, 1.0, 0.8, head)
     _draw_levels(page, view, top, width_mm)
     draw_legend(page, legend, 1.0, top + LEVELS_MM + 9.0)

@@ -92,7 +92,7 @@ def sizing_figure(
     *,
     width_mm: float = 170.0,
     columns: int = 3,
-    synthetic: bool = False,
+    mark: str = "",
 ) -> Figure:
     """Draw a panel each, in the caller's order, with one legend below.
 
@@ -104,7 +104,7 @@ def sizing_figure(
         If true and reported sizes of a panel differ in number.
     """
     if not panels:
-        return words_only(NOTHING, width_mm, synthetic=synthetic)
+        return words_only(NOTHING, width_mm, mark=mark)
     columns = max(1, min(columns, len(panels)))
     column_mm = (width_mm - GAP_MM * (columns - 1)) / columns
     side = min(column_mm - LEFT_MM - 1.5, 72.0)
@@ -115,7 +115,7 @@ def sizing_figure(
     legend = legend_rows(_keys(panels), width_mm - 2.0)
     height = sum(heads) + sum(strips) + sum(feet) + len(rows) * side + 2.5
     height += legend_height_mm(legend)
-    figure, page = new_page(width_mm, height, synthetic=synthetic)
+    figure, page = new_page(width_mm, height, mark=mark)
     top, index = 0.5, 0
     for row, head, strip, foot in zip(rows, heads, strips, feet, strict=True):
         for k, panel in enumerate(row):

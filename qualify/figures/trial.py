@@ -159,11 +159,11 @@ def false_call_figure(
     limit_observed: float | None = None,
     limit_upper: float | None = None,
     width_mm: float = 170.0,
-    synthetic: bool = False,
+    mark: str = "",
 ) -> Figure:
     """Draw a row each, in the caller's order: observed share, its bounds, and 'k of n' at right."""
     if not rows:
-        return words_only(NO_ROWS, width_mm, synthetic=synthetic)
+        return words_only(NO_ROWS, width_mm, mark=mark)
     limits = _limits(limit_observed, limit_upper)
     names = [f"{row.label}, {row.mode}" if row.mode else row.label for row in rows]
     label_mm = min(max(text_width_mm(name) for name in names), 0.34 * width_mm)
@@ -176,7 +176,7 @@ def false_call_figure(
     inner, deep = width_mm - left - right, step * len(rows)
     legend = legend_rows(_false_call_keys(rows), width_mm - 2.0)
     height = top + deep + 11.6 + legend_height_mm(legend)
-    figure, page = new_page(width_mm, height, synthetic=synthetic)
+    figure, page = new_page(width_mm, height, mark=mark)
     axes = frame(page, left, top, inner, deep, "false-calls")
     axes.set_zorder(-1)
     high = _top(rows, [value for _, value, _ in limits])

@@ -41,6 +41,9 @@ class DataSources(BaseModel):
     blocks: tuple[Text, ...] = Field((), description="block files, relative to the folder")
     call_sheets: tuple[CallSheetSource, ...] = ()
     tables: FinishedTables | None = None
+    model_check: Text | None = Field(
+        None, description="model.json of qualify model, where signals are simulated"
+    )
 
     @model_validator(mode="after")
     def _one_way_in(self) -> Self:

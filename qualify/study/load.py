@@ -15,6 +15,8 @@ from qualify.reading.placing import check_calls, presented_pieces
 from qualify.reading.tables import Tables, read_finished
 from qualify.study.data import CallSheetSource, DataSources
 from qualify.study.declaration import Declaration
+from qualify.study.model_file import load_model_check
+from qualify.study.model_result import ModelCheck
 from qualify.study.plan import Plan
 from qualify.study.result import InputFile, StudyInputs
 from qualify.study.workbook import read_workbook_study
@@ -64,7 +66,7 @@ def _from_folder(folder: Path) -> StudyInputs:
     declaration = validated(Declaration, read_toml(folder / DECLARATION, DECLARATION), DECLARATION)
     data = validated(DataSources, read_toml(folder / DATA, DATA), DATA)
     names = [PLAN, DECLARATION, DATA, *data.blocks]
-    names += [name for name in (data.sets, data.key) if name is not None]
+    names += [name for name in (data.sets, data.key, data.model_check) if name is not None]
     names += list(dict.fromkeys(sheet.file for sheet in data.call_sheets))
     finished = None
     if data.tables is not None:
@@ -93,7 +95,12 @@ def _from_folder(folder: Path) -> StudyInputs:
         calls=tuple(calls),
         finished=finished,
         files=tuple(InputFile(n, digest(read_bytes(folder / n, n))) for n in names),
+        model_check=_model_check(folder, data.model_check),
     )
+
+
+def _model_check(folder: Path, name: str | None) -> ModelCheck | None:
+    return None if name is None else load_model_check(folder / name, name)
 
 
 def _call_sheet(folder: Path, source: CallSheetSource) -> list[Call]:

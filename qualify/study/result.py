@@ -15,6 +15,7 @@ from qualify.sizing.error import SizingError
 from qualify.study.curve_checks import Cell, CurveCheck
 from qualify.study.declaration import Declaration
 from qualify.study.deviations import Deviation
+from qualify.study.model_result import ModelCheck
 from qualify.study.plan import Plan
 
 EventStatus = Literal["recorded", "declared", "not recorded"]
@@ -33,7 +34,8 @@ class StudyInputs:
     """Everything a study was given, read and validated.
 
     `blocks`, `key` and `calls` are empty and `finished` is set where the study entered with
-    finished tables; `sets` may be empty then too.
+    finished tables; `sets` may be empty then too. `model_check` is of the model behind simulated
+    signals, None where none was given.
     """
 
     name: str
@@ -45,6 +47,7 @@ class StudyInputs:
     calls: tuple[Call, ...]
     finished: Tables | None
     files: tuple[InputFile, ...]
+    model_check: ModelCheck | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,3 +103,10 @@ class StudyResult:
     headline: Literal["as_found", "after_remedy"]
     headline_reason: str
     synthetic: bool
+
+    @property
+    def mark(self) -> str:
+        """What stands on every page and figure: SIMULATED, SYNTHETIC, or nothing."""
+        if self.inputs.plan.signal == "simulated":
+            return "SIMULATED"
+        return "SYNTHETIC" if self.synthetic else ""

@@ -157,11 +157,11 @@ def test_every_page_says_which_of_how_many_it_is(files):
 
 
 @needs_pdftotext
-def test_synthetic_stands_on_every_page_of_invented_data_only(files, clean_files):
+def test_simulated_stands_on_every_page_of_simulated_data_only(files, clean_files):
     for page in text_pages(files["dossier.pdf"]):
-        assert re.search(r"^SYNTHETIC$", page, re.MULTILINE)
+        assert re.search(r"^SIMULATED$", page, re.MULTILINE)
     assert not any(
-        re.search(r"^SYNTHETIC$", page, re.MULTILINE)
+        re.search(r"^(SIMULATED|SYNTHETIC)$", page, re.MULTILINE)
         for page in text_pages(clean_files["dossier.pdf"])
     )
 

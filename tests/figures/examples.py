@@ -269,36 +269,36 @@ EVENTS = (
 )
 
 FIGURES: dict[str, Callable[[], Figure]] = {
-    "ladder": lambda: draw_block(LADDER, table=True, synthetic=True),
+    "ladder": lambda: draw_block(LADDER, table=True, mark="SYNTHETIC"),
     "ladder compact": lambda: draw_block(LADDER, compact=True),
     "near surface": lambda: draw_block(NEAR, table=True),
-    "coupon without targets": lambda: draw_block(coupon(0), compact=True, synthetic=True),
+    "coupon without targets": lambda: draw_block(coupon(0), compact=True, mark="SYNTHETIC"),
     "coupon with ten": lambda: draw_block(coupon(10), table=True),
-    "coupon compact": lambda: draw_block(coupon(10), compact=True, synthetic=True),
+    "coupon compact": lambda: draw_block(coupon(10), compact=True, mark="SYNTHETIC"),
     "ten bunched": lambda: draw_block(coupon(10, bunched=True, long=True), compact=True),
     "narrow": lambda: draw_block(coupon(4), width_mm=120, compact=True),
     "all kinds": lambda: draw_block(MIXED, table=True),
     "many holes": lambda: draw_block(CLUSTER, table=True),
-    "pod six": lambda: pod_figure(SIX_PODS, synthetic=True),
+    "pod six": lambda: pod_figure(SIX_PODS, mark="SYNTHETIC"),
     "pod four columns": lambda: pod_figure(SIX_PODS, columns=4),
     "pod one": lambda: pod_figure(SIX_PODS[:1]),
     "pod one narrow": lambda: pod_figure((ALL_HIT,), width_mm=85),
     "pod one size": lambda: pod_figure((ONE_SIZE,)),
     "pod at values": lambda: pod_figure(AT_VALUES),
     "pod others": lambda: pod_figure(WITH_OTHERS, tallest_mm=42.0),
-    "pod none": lambda: pod_figure((), synthetic=True),
-    "sizing six": lambda: sizing_figure(SIX_SIZINGS, synthetic=True),
+    "pod none": lambda: pod_figure((), mark="SYNTHETIC"),
+    "sizing six": lambda: sizing_figure(SIX_SIZINGS, mark="SYNTHETIC"),
     "sizing one": lambda: sizing_figure(SIX_SIZINGS[:1]),
     "sizing narrow": lambda: sizing_figure(SIX_SIZINGS[1:2], width_mm=80),
     "sizing none": lambda: sizing_figure(()),
     "false calls": lambda: false_call_figure(
-        FALSE_CALLS, limit_observed=0.05, limit_upper=0.1, synthetic=True
+        FALSE_CALLS, limit_observed=0.05, limit_upper=0.1, mark="SYNTHETIC"
     ),
     "false calls, close limits": lambda: false_call_figure(
         FALSE_CALLS[:3], limit_observed=0.1, limit_upper=0.101, width_mm=90
     ),
     "false calls none": lambda: false_call_figure(()),
-    "events": lambda: order_of_events_figure(EVENTS, synthetic=True),
+    "events": lambda: order_of_events_figure(EVENTS, mark="SYNTHETIC"),
     "events narrow": lambda: order_of_events_figure(EVENTS, width_mm=85),
     "events none": lambda: order_of_events_figure(()),
 }

@@ -152,20 +152,20 @@ def six_views():
 
 
 IMAGES = {
-    "image": lambda: image_figure(AMPLITUDE, synthetic=True),
+    "image": lambda: image_figure(AMPLITUDE, mark="SYNTHETIC"),
     "image measured": lambda: image_figure(SIGN),
     "image narrow": lambda: image_figure(COHERENCE, width_mm=60.0),
     "image opened": lambda: image_figure(OPENED),
     "image fine": lambda: image_figure(FINE, width_mm=85.0),
     "image blind": lambda: image_figure(BLIND),
     "modes 2": lambda: modes_figure((AMPLITUDE, COHERENCE)),
-    "modes 3": lambda: modes_figure((AMPLITUDE, COHERENCE, LINEAR), synthetic=True),
+    "modes 3": lambda: modes_figure((AMPLITUDE, COHERENCE, LINEAR), mark="SYNTHETIC"),
     "modes 4": lambda: modes_figure((AMPLITUDE, COHERENCE, SECTOR, SIGN)),
     "modes 5": lambda: modes_figure(SIX[:5]),
-    "modes 6": lambda: modes_figure(SIX, synthetic=True),
+    "modes 6": lambda: modes_figure(SIX, mark="SYNTHETIC"),
     "modes wide": lambda: modes_figure(WIDE),
     "modes deep": lambda: modes_figure(DEEP),
     "image far": lambda: image_figure(FAR, width_mm=50.0),
-    "coverage": lambda: coverage_figure(THREE_VIEWS, synthetic=True),
+    "coverage": lambda: coverage_figure(THREE_VIEWS, mark="SYNTHETIC"),
     "coverage six": lambda: coverage_figure(six_views()),
 }

@@ -53,7 +53,7 @@ def test_a_loud_element_is_inside_the_axes():
 
 @pytest.mark.parametrize("name", VIEWS)
 def test_texts_stand_apart_and_are_large_enough(name):
-    figure = recording_figure(VIEWS[name], synthetic=True)
+    figure = recording_figure(VIEWS[name], mark="SYNTHETIC")
     found = texts_of(figure)
     for (a, one), (b, other) in itertools.combinations(found, 2):
         apart = (

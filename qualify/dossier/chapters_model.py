@@ -1,0 +1,287 @@
+"""The chapter on the model behind simulated signals, and the same as a document of its own."""
+
+from typing import Any
+
+from reportlab.platypus import Flowable
+
+from qualify.dossier.layout import (
+    Footer,
+    Heading,
+    PageTotal,
+    body,
+    build_pages,
+    bullets,
+    chapter,
+    section,
+    small,
+)
+from qualify.dossier.place import Places, finished
+from qualify.dossier.style import register_fonts
+from qualify.dossier.tables import grid
+from qualify.simulation.checks import Check
+from qualify.simulation.conditions import Conditions
+from qualify.simulation.face_checks import TIP_WAVES, FaceCase, TipCase
+from qualify.simulation.validity import (
+    LEAST_FACE_WAVES,
+    NEAR_WAVES,
+    OBLIQUE_DEG,
+    SMALL_FACE_WAVES,
+    STEEP_DEG,
+)
+from qualify.simulation.words import LEFT_OUT, MODEL
+from qualify.study.model_result import (
+    COARSER_DB,
+    RATIO_FROM,
+    RATIO_TO,
+    SEEDS,
+    GrainCase,
+    ModeCase,
+    ModelCheck,
+)
+from qualify.study.result import StudyResult
+
+SIMULATED = "SIMULATED"
+TITLE = "7 a  The model behind the simulated signals"
+NOT_CHECKED = "Not shown: no check of the model was given (qualify model)."
+NO_GRAIN = "Not shown: the study declares no grain, so that nothing hides a target."
+WARNING = (
+    "Signals of this study were computed, not received. A model shows what the method of analysis "
+    "does with signals of a known kind; it shows nothing of what an instrument, a probe and an "
+    "examiner do on a piece. No measurement was compared with it."
+)
+
+
+def simulated_signals(result: StudyResult) -> list[Flowable]:
+    """Return the chapter of a study with simulated signals; of any other, nothing."""
+    if result.inputs.plan.signal != "simulated":
+        return []
+    if result.inputs.model_check is None:
+        return [*chapter(TITLE, 30), body(WARNING), body(NOT_CHECKED)]
+    return model_chapter(result.inputs.model_check, TITLE)
+
+
+def model_chapter(check: ModelCheck, title: str) -> list[Flowable]:
+    """Return the chapter: what the model is, what it was held against, where it ends."""
+    return [
+        *chapter(title),
+        body(WARNING),
+        body(f"Model: {MODEL}. {_declared(check)}"),
+        *section("What the model leaves out"),
+        *bullets(LEFT_OUT),
+        *section("Against exact solutions and laws"),
+        body(
+            "Computed anew for the velocities, the array and the pulse of this study. A residual "
+            "of 0 is wanted where no unit stands."
+        ),
+        _checks(check.checks),
+        *_faces(check.faces),
+        *_tips(check.tips),
+        *_validity(),
+        *_grain(check.grain),
+        *_modes(check),
+    ]
+
+
+def model_pdf(check: ModelCheck, content_sha256: str) -> bytes:
+    """Return the chapter as a document; the same check gives the same bytes."""
+    register_fonts()
+    footer = Footer(check.study, "model check", content_sha256, SIMULATED, "model.json")
+    story: list[Flowable] = [
+        Heading(f"{check.study}: the model behind simulated signals", 0),
+        *model_chapter(check, "Check of the model"),
+    ]
+    title = f"{check.study}: check of the model"
+    pages, _ = build_pages(story, title, footer, PageTotal())
+    return finished(pages, Places(), pages, [], title)
+
+
+def _declared(check: ModelCheck) -> str:
+    told = Conditions.model_validate(check.conditions)
+    parts = [
+        f"Gain set on a back wall at {told.receiver.set_on_wall_mm:g} mm, whose echo peaks at "
+        f"{told.receiver.wall_fraction:g} of full scale"
+    ]
+    if told.grain is not None:
+        parts.append(
+            f"grain of {told.grain.backscatter_db:g} dB backscatter (re 1/(mm sr)), "
+            f"{told.grain.points_per_mm2:g} points a mm²"
+        )
+    noise = told.electronics
+    if noise.noise_db is not None:
+        parts.append(f"electronic noise of {noise.noise_db:g} dB re full scale")
+    if noise.ring_down_db is not None:
+        parts.append(
+            f"ring-down from {noise.ring_down_db:g} dB, less by e every {noise.ring_down_us:g} µs"
+        )
+    return "Declared, not fitted: " + "; ".join(parts) + "."
+
+
+def _number(value: float) -> str:
+    if value != 0.0 and abs(value) < 1e-3:
+        return f"{value:.1e}"
+    return f"{value:.4g}"
+
+
+def _checks(checks: tuple[Check, ...]) -> Flowable:
+    rows = [
+        [
+            check.what,
+            f"{check.against} ({check.kind})",
+            f"{_number(check.found)} {check.unit}".strip(),
+            f"{_number(check.wanted)} {check.unit}".strip(),
+            _number(check.tolerance),
+            "holds" if check.holds else "FAILS",
+        ]
+        for check in checks
+    ]
+    heads = ["What", "Against", "Found", "Wanted", "Tolerance", ""]
+    bars = [number for number, check in enumerate(checks) if not check.holds]
+    return grid(heads, rows, [50, 52, 22, 18, 18, 12], align="llrrrl", bars=bars)
+
+
+def _faces(cases: tuple[FaceCase, ...]) -> list[Flowable]:
+    tilts = sorted({case.tilt_deg for case in cases})
+    held = {(case.extent_waves, case.tilt_deg): case for case in cases}
+    rows = []
+    for waves in sorted({case.extent_waves for case in cases}):
+        each = [held[waves, tilt] for tilt in tilts]
+        rows.append(
+            [f"{each[0].extent_mm:.2f} ({waves:g} λ)"]
+            + [f"{case.level_db:+.1f} dB, {case.residual:.2f}" for case in each]
+        )
+    heads = ["Extent mm", *(f"{tilt:g}°" for tilt in tilts)]
+    return [
+        *section("Faces against the exact solution of a strip"),
+        body(
+            "Kirchhoff theory with exact edges, as simulated, against a Galerkin solution of the "
+            "elastic strip that uses neither. Pulse-echo from far away, by tilt of the face to the "
+            "beam: peak of the echo over the exact one, and rms difference of the two echoes over "
+            "the rms of the exact one. Waves are of the centre frequency."
+        ),
+        grid(heads, rows, [30, *([23] * len(tilts))], align="l" + "r" * len(tilts)),
+        small(
+            "The form of an echo is worse than its peak: waves that run along the face and come "
+            "back from its other edge are left out."
+        ),
+    ]
+
+
+def _tips(cases: tuple[TipCase, ...]) -> list[Flowable]:
+    rows = [
+        [
+            f"{case.angle_deg:g}°",
+            f"{case.model_ratio:.1f}",
+            f"{case.exact_ratio:.1f}",
+            f"{case.late_ratio:.1f}",
+        ]
+        for case in cases
+    ]
+    return [
+        *section("Both ends of an upright face"),
+        body(
+            f"Face of {TIP_WAVES:g} waves, by the angle between the beam and its own plane: echo "
+            "of the farther end over that of the nearer, by the model and exactly; and the largest "
+            "exact echo after both, of waves along the face, which the model does not have."
+        ),
+        grid(
+            ["Angle", "Farther over nearer, model", "exact", "Later echo over nearer, exact"],
+            rows,
+            [30, 50, 40, 50],
+            align="rrrr",
+        ),
+        small("Seen along its plane, the farther end is in the shadow of the face: not modelled."),
+    ]
+
+
+def _validity() -> list[Flowable]:
+    return [
+        *section("Where the model ends"),
+        *bullets(
+            [
+                f"Refused: faces shorter than {LEAST_FACE_WAVES:g} waves; targets that reach the "
+                "scan face; targets that end within the beam across the section; notches along "
+                "the array or in the scan face.",
+                f"Marked: faces shorter than {SMALL_FACE_WAVES:g} waves, or turned more than "
+                f"{OBLIQUE_DEG:g}° and {STEEP_DEG:g}° from every element; anything within "
+                f"{NEAR_WAVES:g} wave of the elements; flat ends in their own near field; dense "
+                "pores.",
+                "Contact only, no wedge and no water path; longitudinal waves on the direct path.",
+            ]
+        ),
+    ]
+
+
+def _grain(cases: tuple[GrainCase, ...]) -> list[Flowable]:
+    out = section("Grain in every mode")
+    if not cases:
+        return [*out, body(NO_GRAIN)]
+    rows = [
+        [
+            case.mode,
+            f"{case.ratio:.2f} ± {case.error:.2f}",
+            "accepted" if case.accepted else "NOT ACCEPTED: the comparison of modes is biased",
+        ]
+        for case in cases
+    ]
+    return [
+        *out,
+        body(
+            "Mean fourth power of the envelope over its squared mean square. Dense grain has 2 "
+            "(Rayleigh); sparse grain has more, most of all in the sharpest mode, and would "
+            f"favour the others. Accepted: {RATIO_FROM:g} to {RATIO_TO:g}."
+        ),
+        grid(
+            ["Mode", "Ratio ± standard error", ""],
+            rows,
+            [40, 40, 90],
+            align="lrl",
+            bars=[number for number, case in enumerate(cases) if not case.accepted],
+        ),
+    ]
+
+
+def _modes(check: ModelCheck) -> list[Flowable]:
+    out = section("A hole in each mode, beside the same place without it")
+    if not check.modes:
+        return [*out, body(NO_GRAIN)]
+    rows = [_mode_row(case) for case in check.modes]
+    heads = [
+        "Grain dB",
+        "Hole mm",
+        "Mode",
+        "Signal to noise dB",
+        "Same box, no hole",
+        "Excess dB (sd)",
+        "Coherence",
+        "Same box, no hole",
+    ]
+    return [
+        *out,
+        body(
+            f"Hole {check.depth_mm:g} mm deep under the middle of the array; grain as declared and "
+            f"{COARSER_DB:g} dB coarser; means of {SEEDS} draws of grain. A box without a hole "
+            "stands above the noise too, and has a coherence: only the excess, or the two side by "
+            "side, say anything. No threshold and no false-call rate stand here: this is no "
+            "comparison of detection."
+        ),
+        grid(heads, rows, [16, 14, 32, 22, 22, 24, 20, 20], align="rrlrrrrr"),
+    ]
+
+
+def _mode_row(case: ModeCase) -> list[Any]:
+    def told(value: float | None, form: str) -> str:
+        return "–" if value is None else format(value, form)
+
+    excess = told(case.excess_db, ".1f")
+    if case.excess_sd_db is not None:
+        excess += f" ({case.excess_sd_db:.1f})"
+    return [
+        f"{case.grain_db:g}",
+        f"{case.diameter_mm:g}",
+        case.mode.replace("_", " "),
+        told(case.snr_db, ".1f"),
+        told(case.twin_snr_db, ".1f"),
+        excess,
+        told(case.coherence, ".2f"),
+        told(case.twin_coherence, ".2f"),
+    ]
