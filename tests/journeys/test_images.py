@@ -494,3 +494,7 @@ def test_targets_are_drawn_only_where_their_truth_is_said_to_be_open(folder):
     other = run(folder, "flawed.h5", options=[*FAST, *asked, "--truth-open"])
     assert other.exit_code == 2
     assert "flawed.h5: names no block" in other.stderr
+    second = run(folder, "ladder.h5", "flawed.h5", options=[*FAST, *asked, "--truth-open"])
+    assert second.exit_code == 2
+    assert "flawed.h5: names no block" in second.stderr
+    assert "nothing was written" in second.stderr

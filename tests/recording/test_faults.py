@@ -238,6 +238,17 @@ def test_the_order_of_few_pairs_is_not_told():
         result = gate(examine(replace(few, samples=few.samples + noise(few.samples.shape))))
         assert "axis_order" not in [reason.code for reason in result.reasons]
         assert any(part.startswith("order of pairs: ") for part in result.not_shown)
+    # 8 elements, two points: alike in both orders, by less than would tell them apart
+    probe = PROBE.model_copy(update={"elements": 8})
+    more = record_points(probe, [[-3.0, 15.0], [4.0, 22.0]], 0.3, samples=700)
+    (told,) = [
+        part
+        for part in gate(
+            examine(replace(more, samples=more.samples + noise(more.samples.shape)))
+        ).not_shown
+        if part.startswith("order of pairs: ")
+    ]
+    assert "alike to 0.68 as told, and to 0.52 in the other order" in told
 
 
 # closed forms of the figures
