@@ -13,7 +13,7 @@ import typer
 
 from qualify import __version__
 from qualify.cli.bench import bench
-from qualify.cli.common import AsJson, Study, answering, say_next, show
+from qualify.cli.common import AsJson, Study, answering, quoted, say_next, show
 from qualify.cli.images import image
 from qualify.cli.pod import pod_app
 from qualify.cli.recordings import Limits, check_all, record, write_example
@@ -101,7 +101,8 @@ def new(
         files = {"study.xlsx": template_workbook()} if workbook else template_files()
         write_folder(folder, files, mark="study.xlsx")
         typer.echo(f"wrote {', '.join(sorted(files))} in {folder}", err=True)
-        say_next(f"fill it in, then: qualify check {folder / 'study.xlsx' if workbook else folder}")
+        made = folder / "study.xlsx" if workbook else folder
+        say_next(f"fill it in, then: qualify check {quoted(made)}")
 
 
 @app.command()
@@ -159,9 +160,9 @@ def check(
         show(document, as_json, lambda: lines)
         found = document["checked"]
         if studies := [one["path"] for one in found if one["what"] == "study"]:
-            say_next(f"qualify dossier {studies[0]}")
+            say_next(f"qualify dossier {quoted(studies[0])}")
         elif simulations := [one["path"] for one in found if one["what"] == "simulation"]:
-            say_next(f"qualify simulate {simulations[0]}")
+            say_next(f"qualify simulate {quoted(simulations[0])}")
         elif recordings := [one for one in found if one["what"] == "recording"]:
             rejected = [one["path"] for one in recordings if not one["gate"]["accepted"]]
             say_next(_after_recordings(rejected))
@@ -197,7 +198,7 @@ def draw(
         figure = draw_block(block_view(load_block(block)), table=True)
         write_whole(out, getattr(render(figure), kind))
         typer.echo(f"wrote {out}", err=True)
-        say_next(f"look at {out} beside the as-built certificate")
+        say_next(f"look at {quoted(out)} beside the as-built certificate")
 
 
 app.add_typer(pod_app, name="pod")
@@ -249,7 +250,7 @@ def _dossier(path: Path, out: Path | None, as_json: bool) -> None:
     write_folder(folder, build_dossier(result), mark="results.json")
     document = {"dossier": str(folder / "dossier.pdf"), **outcome_document(result)}
     show(document, as_json, lambda: outcome_lines(result, folder / "dossier.pdf"))
-    say_next(f"read {folder / 'dossier.pdf'}, pages 1 and 2 first")
+    say_next(f"read {quoted(folder / 'dossier.pdf')}, pages 1 and 2 first")
 
 
 def main() -> None:

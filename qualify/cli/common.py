@@ -1,6 +1,7 @@
 """What all commands share: errors and exit codes, output, option types."""
 
 import json
+import shlex
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -10,7 +11,7 @@ from typing import Annotated, Any
 
 import typer
 
-from qualify.errors import InputError
+from qualify.errors import Fault, InputError
 
 INPUT_ERROR, NO_NUMBER, STOPPED = 2, 3, 130
 STILL_S = 5
@@ -47,6 +48,15 @@ def answering(*, writes: bool = True) -> Iterator[None]:
 
 
 @contextmanager
+def gathering(faults: list[Fault]) -> Iterator[None]:
+    """Keep the faults of one of several inputs, to tell those of all together."""
+    try:
+        yield
+    except InputError as error:
+        faults.extend(error.faults)
+
+
+@contextmanager
 def waiting(words: str) -> Iterator[None]:
     """Say what is being done, and every 5 seconds for how long it has been."""
     typer.echo(words, err=True)
@@ -65,6 +75,11 @@ def waiting(words: str) -> Iterator[None]:
     finally:
         done.set()
         teller.join()
+
+
+def quoted(path: Path | str) -> str:
+    """Return a path as a shell takes it, one with blanks too."""
+    return shlex.quote(str(path))
 
 
 def say_next(step: str) -> None:

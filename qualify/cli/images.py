@@ -1,12 +1,11 @@
 """The command `image`: recordings imaged in every mode, one folder a recording."""
 
-import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from qualify.cli.common import INPUT_ERROR, STOPPED, AsJson, answering, say_next, show
+from qualify.cli.common import INPUT_ERROR, STOPPED, AsJson, answering, quoted, say_next, show
 from qualify.cli.image_files import MARK, Figures, held_before, image_files
 from qualify.errors import InputError
 
@@ -72,7 +71,7 @@ def image(
         show(summary, as_json, lambda: _lines(summary))
         first = next(iter(folders.values()))
         look = first / ("images.h5" if figures is Figures.none else "modes.png")
-        say_next(f"look at {shlex.quote(str(look))}")
+        say_next(f"look at {quoted(look)}")
 
 
 def _check_truth(targets: Path | None, truth_open: bool) -> None:

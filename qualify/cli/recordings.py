@@ -1,13 +1,13 @@
 """Commands of recordings: `record`, and what `check` and `example` do with them."""
 
-import shlex
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from qualify.cli.common import answering, say_next
+from qualify.cli.common import answering, gathering, quoted, say_next
+from qualify.errors import Fault, InputError
 
 if TYPE_CHECKING:
     from qualify.recording.gate import GateResult
@@ -49,7 +49,7 @@ def record(
         for line in checked.lines():
             typer.echo(line)
         typer.echo(told, err=True)
-        say_next(f"qualify check {shlex.quote(str(out))}")
+        say_next(f"qualify check {quoted(out)}")
 
 
 def _written(out: Path, content: bytes) -> str:
@@ -72,7 +72,8 @@ def check_all(
 ) -> tuple[dict[str, Any], list[str]]:
     """Check studies, block files and recordings in their order; return document and lines.
 
-    Recordings are let go one by one, so that thousands of them need the memory of one.
+    Recordings are let go one by one, so that thousands of them need the memory of one. Faults of
+    all files are told together.
     """
     from qualify.errors import refuse
     from qualify.study.recordings import (
@@ -92,17 +93,21 @@ def check_all(
     documents: list[dict[str, Any]] = []
     lines: list[str] = []
     results: list[GateResult] = []
+    faults: list[Fault] = []
     for path in paths:
-        if is_recording(path):
+        with gathering(faults):
+            if not is_recording(path):
+                documents.append(check_path(path))
+                lines += check_lines(documents[-1])
+                continue
             checked = check_recording(path, judged_by)
             results.append(checked.result)
             documents.append(checked.document())
             lines += checked.lines()
             if figure is not None:
                 write_figure(checked, figure)
-        else:
-            documents.append(check_path(path))
-            lines += check_lines(documents[-1])
+    if faults:
+        raise InputError(faults)
     document: dict[str, Any] = {"checked": documents}
     if results:
         document["recordings"] = totals_document(results)
@@ -159,5 +164,4 @@ def write_example(folder: Path) -> None:
     files = example_recording_files()
     write_folder(folder, files, mark=RECORDING)
     typer.echo(f"wrote {', '.join(sorted(files))} in {folder} (invented data)", err=True)
-    first, second = (shlex.quote(str(folder / name)) for name in (RECORDING, ARCHIVE))
-    say_next(f"qualify check {first} {second}")
+    say_next(f"qualify check {quoted(folder / RECORDING)} {quoted(folder / ARCHIVE)}")

@@ -206,6 +206,16 @@ def test_what_else_is_refused(written, tmp_path):
     assert sorted(path.name for path in tmp_path.iterdir()) == ["block.toml", "t.h5"]
 
 
+def test_faults_of_several_files_are_told_together(written, tmp_path):
+    result = run(
+        "check", tmp_path / "gone.h5", written / "recording.h5", _text(tmp_path / "t.h5"), code=2
+    )
+    assert result.stdout == ""
+    assert result.stderr.count("error: ") == 2
+    assert "gone.h5: no such file" in result.stderr
+    assert "t.h5: is not an HDF5 file" in result.stderr
+
+
 def _text(path: Path) -> Path:
     path.write_text("words", encoding="utf-8")
     return path
