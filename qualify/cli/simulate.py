@@ -5,7 +5,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from qualify.cli.common import STOPPED, AsJson, answering, say_next, show
+from qualify.cli.common import INPUT_ERROR, STOPPED, AsJson, answering, say_next, show
+from qualify.errors import InputError, refuse
 
 if TYPE_CHECKING:
     from qualify.study.simulation import Job
@@ -40,14 +41,14 @@ def simulate(
     with answering():
         import shlex
 
-        from qualify.errors import refuse
         from qualify.study.simulation import load_simulation
         from qualify.study.simulation_run import run_simulation
 
         loaded = load_simulation(study)
-        if only is not None and only not in loaded.blocks:
-            blocks = ", ".join(sorted(loaded.blocks))
-            raise refuse("--only", f"'{only}' is none of the blocks", f"give one of {blocks}")
+        placed = sorted({job.block for job in loaded.jobs})
+        if only is not None and only not in placed:
+            found = f"'{only}' is none of the blocks that have positions"
+            raise refuse("--only", found, f"give one of {', '.join(placed)}")
         folder = out or loaded.path.parent / "recordings"
         count = sum(only is None or job.block == only for job in loaded.jobs)
         state = {"kept": 0, "stands": 0}
@@ -67,7 +68,15 @@ def simulate(
                 err=True,
             )
             raise typer.Exit(STOPPED) from None
-        summary = document | {"folder": str(folder), "kept": state["kept"]}
+        except InputError as error:
+            if not state["stands"]:
+                raise
+            for fault in error.faults:
+                typer.echo(f"error: {fault}", err=True)
+            typer.echo(f"{state['stands']} of {count} recordings stand", err=True)
+            raise typer.Exit(INPUT_ERROR) from None
+        kept = len(document["recordings"]) - state["stands"] + state["kept"]
+        summary = document | {"folder": str(folder), "kept": kept}
         show(summary, as_json, lambda: _lines(summary))
         first = folder / str(document["recordings"][0]["file"])
         quoted = shlex.quote(str(first))
@@ -82,6 +91,7 @@ def _lines(summary: dict[str, Any]) -> list[str]:
         f"  {summary['model']}; seed {summary['seed']}",
         "  left out: " + "; ".join(summary["left_out"]),
         *(f"  in {one['recordings']} recordings: {one['text']}" for one in summary["remarks"]),
+        *(f"  caution: {text}" for text in summary["cautions"]),
     ]
 
 

@@ -163,10 +163,9 @@ def _notch(target: Any, place: Place, seed: int, pore: float | None, section: Se
         return []
     height = target.height_mm.value
     lean = height * float(np.tan(np.radians(target.tilt_deg.value)))
-    up = -1.0 if target.face == "B" else 1.0
-    root = target.z_mm - up * 0.5 * height
-    tip = (target.x_mm + lean, root + up * height)
-    mouth = (target.x_mm, root)
+    wall, up = (place.thickness_mm, -1.0) if target.face == "B" else (0.0, 1.0)
+    tip = (target.x_mm + lean, wall + up * height)
+    mouth = (target.x_mm, wall)
     return [("faces", _face(place, tip, mouth, breaks_wall=True))]
 
 

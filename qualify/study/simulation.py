@@ -1,6 +1,6 @@
 """A simulation file with its blocks: the recordings that it asks for, and what they depend on."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -9,6 +9,7 @@ from qualify import __version__
 from qualify.blocks.definition import Block
 from qualify.errors import Fault, InputError
 from qualify.files import canonical_json, digest, read_toml, validated
+from qualify.recording.probe import Probe
 from qualify.simulation.place import Place
 from qualify.simulation.scene import Scene
 from qualify.simulation.validity import Remark, judge
@@ -18,6 +19,10 @@ from qualify.study.scenes import Section, place_on, scene_of
 from qualify.study.simulation_plan import Positions, SimulationPlan
 
 PLAN_FILE = "simulation.toml"
+ALIKE = {"probe", "conditions", "positions"}
+BASE_MB, MB_PER_SAMPLE = 260.0, 5e-5  # measured with 32 and 60 elements, 1,024 and 2,048 samples
+GRAIN_S, REST_S = 2e-7, 3e-8  # of one core for each sample of a place, and of a recording; measured
+POINTS_PER_MM2 = 12.5  # where GRAIN_S was measured
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +78,11 @@ class SimulatedStudy:
         return digest(canonical_json(told))
 
 
+def is_simulation(told: Mapping[str, Any]) -> bool:
+    """Return whether a TOML file means to be a simulation file: two of its parts will do."""
+    return len(ALIKE & told.keys()) > 1
+
+
 def load_simulation(path: Path) -> SimulatedStudy:
     """Read a simulation file, or the one in a folder, with its blocks; nothing is computed.
 
@@ -119,8 +129,11 @@ def _jobs(plan: SimulationPlan, blocks: dict[str, Block], name: str) -> tuple[Jo
             found = f"'{positions.block}' is none of the blocks ({', '.join(sorted(blocks))})"
             faults.append(Fault(f"{place}.block", found, "list its file under blocks"))
             continue
-        faults += _outside(positions, block, place)
-        jobs += _of(positions, block)
+        lines = {p.y_mm for p in plan.positions if p.block == positions.block}
+        asked = tuple(_of(positions, block, several_lines=len(lines) > 1))
+        beside = _outside(positions, block, place)
+        faults += beside or _over_the_edge(plan.probe, asked, block, place)
+        jobs += asked
     names = [job.name for job in jobs]
     for twice in sorted({one for one in names if names.count(one) > 1}):
         faults.append(Fault(f"{name}: positions", f"'{twice}' is made twice", "give it once"))
@@ -158,7 +171,24 @@ def _outside(positions: Positions, block: Block, place: str) -> list[Fault]:
     return faults
 
 
-def _of(positions: Positions, block: Block) -> Iterator[Job]:
+def _over_the_edge(
+    probe: Probe, jobs: tuple[Job, ...], block: Block, place: str
+) -> Iterator[Fault]:
+    """Yield a fault for each place at which the array does not stand wholly on the block."""
+    half = 0.5 * (probe.aperture_mm + probe.element_width_mm)
+    for x in dict.fromkeys(job.place.x_mm for job in jobs):
+        if not half <= x <= block.outline.length_mm - half:
+            found = f"the array, {2 * half:.4g} mm long, reaches over an end of {block.id} at {x:g}"
+            yield Fault(place, f"{found} mm", "move it, or use a shorter array")
+    half = 0.5 * probe.passive_width_mm
+    for y in dict.fromkeys(job.place.y_mm for job in jobs):
+        if not half <= y <= block.outline.width_mm - half:
+            found = f"the array, {2 * half:g} mm wide, reaches over an edge of {block.id}"
+            yield Fault(f"{place}.y_mm", found, "move the line, or use a narrower array")
+
+
+def _of(positions: Positions, block: Block, *, several_lines: bool) -> Iterator[Job]:
+    line = f"-y{positions.y_mm:g}" if several_lines else ""
     middles: list[tuple[str, float]] = []
     if positions.units is not None:
         middles = [
@@ -173,7 +203,7 @@ def _of(positions: Positions, block: Block) -> Iterator[Job]:
         place = place_on(block, x, positions.y_mm)
         for repeat in range(1, positions.repeats + 1):
             for twin in (False, True) if positions.twins else (False,):
-                name = f"{block.id}-{label}" + (f"-r{repeat}" if repeat > 1 else "")
+                name = f"{block.id}-{label}{line}" + (f"-r{repeat}" if repeat > 1 else "")
                 yield Job(name + ("-twin" if twin else ""), block.id, place, repeat, twin)
 
 
@@ -213,13 +243,25 @@ def remarks_of(study: SimulatedStudy) -> list[dict[str, Any]]:
 
 
 def simulation_totals(study: SimulatedStudy) -> dict[str, Any]:
-    """Return counts that tell nothing of the truth, for `check`."""
-    pairs = study.plan.probe.elements
-    signals = pairs * (pairs + 1) // 2 if study.plan.matrix == "half" else pairs * pairs
+    """Return counts that tell nothing of the truth, for `check`.
+
+    Time is that of one core, memory that of the run; both as measured on one machine, without
+    pores and faces, which add to the time.
+    """
+    elements, grain = study.plan.probe.elements, study.plan.conditions.grain
+    signals = elements * (elements + 1) // 2
+    if study.plan.matrix == "full":
+        signals = elements * elements
+    samples = signals * study.plan.samples
+    places = {(job.block, job.place.x_mm, job.place.y_mm) for job in study.jobs}
+    density = 0.0 if grain is None else grain.points_per_mm2 / POINTS_PER_MM2
+    seconds = samples * (GRAIN_S * density * len(places) + REST_S * len(study.jobs))
     return {
         "study": study.plan.study,
         "signal": "simulated",
         "blocks": len(study.blocks),
         "recordings": len(study.jobs),
-        "megabytes": round(4e-6 * signals * study.plan.samples * len(study.jobs), 1),
+        "megabytes": round(4e-6 * samples * len(study.jobs), 1),
+        "memory_megabytes_about": int(BASE_MB + MB_PER_SAMPLE * samples),
+        "core_seconds_about": round(seconds, 1),
     }

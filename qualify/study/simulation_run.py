@@ -23,6 +23,7 @@ from qualify.study.simulation import Job, SimulatedStudy, remarks_of
 
 MARK = "simulation.json"
 INPUTS = "inputs of the simulation"
+TWINS = "a recording beside its twin shows what is in the piece: keep twins from readers"
 
 
 def make_recording(study: SimulatedStudy, job: Job, simulator: Simulator) -> Recording:
@@ -47,7 +48,8 @@ def run_simulation(
     """Make all recordings of a study in a folder, and return what was made.
 
     told : called after each recording with its number and whether it was there already.
-    only : id of the one block to make now; the manifest is written once all blocks are there.
+    only : id of the one block to make now. The manifest tells what of the others stands, and
+        whether the study is complete.
 
     Raises
     ------
@@ -58,22 +60,21 @@ def run_simulation(
     simulators: dict[str, Simulator] = {}
     made: list[dict[str, Any]] = []
     for number, job in enumerate(study.jobs, start=1):
-        if only is not None and job.block != only:
-            continue
-        if job.block not in simulators:
-            simulators = {job.block: simulator_of(study, job.block)}
         path = folder / f"{job.name}.h5"
         recording = _held(path, study.inputs(job))
-        kept = recording is not None
-        if recording is None:
+        kept, asked = recording is not None, only is None or job.block == only
+        if recording is None and asked:
+            if job.block not in simulators:
+                simulators = {job.block: simulator_of(study, job.block)}
             recording = make_recording(study, job, simulators[job.block])
             write_whole(path, recording_bytes(recording))
-        made.append(_entry(study, job, recording))
-        told(number, job, kept)
+        if recording is not None:
+            made.append(_entry(study, job, recording))
+        if asked:
+            told(number, job, kept)
     document = _document(study, made)
-    whole = document | {"complete": only is None}
-    write_whole(folder / MARK, canonical_json(whole))
-    return whole
+    write_whole(folder / MARK, canonical_json(document))
+    return document
 
 
 def simulator_of(study: SimulatedStudy, block: str) -> Simulator:
@@ -149,5 +150,7 @@ def _document(study: SimulatedStudy, made: list[dict[str, Any]]) -> dict[str, An
         "left_out": list(LEFT_OUT),
         "conditions": study.plan.conditions.model_dump(mode="json"),
         "remarks": remarks_of(study),
+        "cautions": [TWINS] if any(job.twin for job in study.jobs) else [],
+        "complete": len(made) == len(study.jobs),
         "recordings": made,
     }

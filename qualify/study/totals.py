@@ -7,7 +7,7 @@ from qualify.criteria.verdict import combined
 from qualify.files import read_toml
 from qualify.study.load import load_block, load_study
 from qualify.study.result import StudyInputs, StudyResult
-from qualify.study.simulation import load_simulation, simulation_totals
+from qualify.study.simulation import is_simulation, load_simulation, simulation_totals
 
 
 def check_path(path: Path) -> dict[str, Any]:
@@ -17,7 +17,7 @@ def check_path(path: Path) -> dict[str, Any]:
     not know the truth may run the check.
     """
     if path.suffix.lower() == ".toml" and path.is_file():
-        if "positions" in read_toml(path):
+        if is_simulation(read_toml(path)):
             told = simulation_totals(load_simulation(path))
             return {"path": str(path), "what": "simulation", "totals": told}
         block = load_block(path)

@@ -77,6 +77,7 @@ def test_the_answer_says_simulated(whole, tmp_path):
     assert again.output.count("as it was") == 12
     assert "SIMULATED: 12 recordings" in again.output
     assert "left out: multiple scattering" in again.output
+    assert "keep twins from readers" in again.output
 
 
 def test_the_same_seed_gives_the_same_bytes_and_another_does_not(whole, tmp_path):
@@ -121,10 +122,20 @@ def test_foreign_files_are_refused(whole, tmp_path):
     assert list(out.iterdir()) == [out / "notes.txt"]
 
 
-def test_one_block_alone(whole, tmp_path):
-    """--only names a block; an unknown one is refused."""
-    folder = study(tmp_path / "only")
-    assert run(folder, "--only", "EX-01", "--out", tmp_path / "out").exit_code == 0
+def test_one_block_alone(tmp_path):
+    """--only makes the recordings of one block; what stands of the others stays in the manifest,
+    which is complete once all are there. A block that no position names is refused."""
+    folder, out = study(tmp_path / "only"), tmp_path / "out"
+    other = example_text("block").replace('id = "EX-01"', 'id = "EX-02"', 1)
+    (folder / "blocks" / "other.toml").write_text(other, encoding="utf-8")
+    text = STUDY.replace('example_block.toml",', 'example_block.toml",\n"blocks/other.toml",')
+    place = '\n[[positions]]\nblock = "EX-02"\nx_mm = [60.0]\ny_mm = 15.0\n'
+    (folder / "simulation.toml").write_text(text + place, encoding="utf-8")
+    for name, complete, count in (("EX-02", False, 1), ("EX-01", True, 13), ("EX-02", True, 13)):
+        result = run(folder, "--only", name, "--out", out)
+        assert result.exit_code == 0, result.output
+        manifest = json.loads((out / "simulation.json").read_bytes())
+        assert (manifest["complete"], len(manifest["recordings"])) == (complete, count)
     result = run(folder, "--only", "EX-09", "--out", tmp_path / "out")
     assert result.exit_code == 2
     assert "'EX-09' is none of the blocks" in result.output

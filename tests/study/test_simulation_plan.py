@@ -4,7 +4,9 @@ import re
 import tomllib
 
 import pytest
+from typer.testing import CliRunner
 
+from qualify.cli.app import app
 from qualify.errors import InputError
 from qualify.files import validated
 from qualify.study.simulation import load_simulation, simulation_totals
@@ -30,6 +32,8 @@ CASES = [
     ('units = ["U1"]', "units = []", "units is empty or holds a value twice"),
     ('units = ["U1"]', 'units = ["U1"]\nx_mm = [30.0]', "2 of units, x_mm and targets are given"),
     ('units = ["U1"]', "x_mm = [-5.0]", "-5 mm is beside the block"),
+    ('units = ["U1"]', "x_mm = [18.0]", "37.1 mm long, reaches over an end of EX-01 at 18 mm"),
+    ("y_mm = 15.0", "y_mm = 5.0", "11 mm wide, reaches over an edge of EX-01"),
     ('units = ["U1"]', 'units = "all"', "a notch ends within the beam"),
     ("y_mm = 15.0", "y_mm = 95.0", "95 mm is beside the block"),
     ('block = "EX-01"', 'block = "EX-02"', "'EX-02' is none of the blocks (EX-01)"),
@@ -64,10 +68,39 @@ def test_several_faults_are_told_at_once(tmp_path):
 
 
 def test_totals_tell_nothing_of_the_truth(tmp_path):
-    """Counts of blocks and recordings, and how large the files will be."""
-    totals = simulation_totals(load_simulation(written(tmp_path, GOOD)))
-    assert set(totals) == {"study", "signal", "blocks", "recordings", "megabytes"}
-    assert totals["recordings"] == 2
+    """Counts of blocks and recordings, how large the files will be, how long it takes; the same
+    for a unit with a target and for one without. 60·61/2 signals of 1,024 samples in 4 bytes."""
+    one = simulation_totals(load_simulation(written(tmp_path, GOOD)))
+    other = simulation_totals(
+        load_simulation(written(tmp_path, GOOD.replace('units = ["U1"]', 'units = ["U2"]')))
+    )
+    assert one == other
+    assert set(one) == {
+        "study", "signal", "blocks", "recordings", "megabytes", "memory_megabytes_about",
+        "core_seconds_about",
+    }  # fmt: skip
+    assert one["recordings"] == 2
+    assert one["megabytes"] == pytest.approx(2 * 1830 * 1024 * 4e-6, abs=0.05)
+
+
+def test_check_knows_a_simulation_file_that_is_broken(tmp_path):
+    """Without its positions it is still no block file."""
+    broken = GOOD.split("[[positions]]")[0]
+    result = CliRunner().invoke(app, ["check", str(written(tmp_path, broken))])
+    assert result.exit_code == 2
+    assert "simulation.toml: positions: is missing" in result.output
+    whole = CliRunner().invoke(app, ["check", str(written(tmp_path, GOOD))])
+    assert "simulation.toml: simulation, no fault found" in whole.output
+    assert "recordings: 2" in whole.output
+
+
+def test_names_tell_the_line_where_a_block_has_several(tmp_path):
+    """Two scan lines at one place: two names; nothing in a name tells what is in the piece."""
+    more = GOOD + '\n[[positions]]\nblock = "EX-01"\nunits = ["U1"]\ny_mm = 44.5\nrepeats = 2\n'
+    jobs = load_simulation(written(tmp_path, more)).jobs
+    assert [job.name for job in jobs] == [
+        "EX-01-U1-y15", "EX-01-U1-y15-twin", "EX-01-U1-y44.5", "EX-01-U1-y44.5-r2",
+    ]  # fmt: skip
 
 
 def test_the_example_is_a_study_that_runs():
