@@ -21,20 +21,21 @@ from qualify.simulation.elastic import rayleigh_function
 from qualify.simulation.scene import Face
 
 Array = NDArray[np.float64]
-NODES_LEAST, NODES_PER_WAVE = 10, 2.0
+NODES_LEAST, NODES_BEYOND = 8, 2.0
 
 
 def face_nodes(face: Face, wavelength_mm: float) -> tuple[Array, Array, Array]:
     """Return nodes (m, 2), their weights (m,) mm, and the tangent (2,) from end 1 to end 2.
 
-    Gauss-Legendre nodes, two a wavelength of the highest frequency and ten more: the phase along
-    the face turns at most twice a wavelength, and the rule converges faster than any power once it
-    has more than π nodes a turn.
+    Gauss-Legendre. Legs to and fro along a face turn the phase by up to 4π a wavelength of the
+    highest frequency. The rule needs more than π nodes for that, and some more that grow as the
+    cube root of the length; from there on it converges faster than any power.
     """
     first = np.array([face.x1_mm, face.z1_mm])
     along = np.array([face.x2_mm, face.z2_mm]) - first
     length = float(np.hypot(*along))
-    count = NODES_LEAST + int(np.ceil(NODES_PER_WAVE * length / wavelength_mm))
+    waves = length / wavelength_mm
+    count = NODES_LEAST + int(np.ceil(np.pi * waves + NODES_BEYOND * np.cbrt(waves)))
     x, weight = np.polynomial.legendre.leggauss(count)
     nodes = first + 0.5 * (x[:, None] + 1.0) * along
     return nodes, 0.5 * length * weight, along / length

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qualify.simulation.bessel import cylinder_first
+from qualify.simulation.quadrature import panels
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -84,7 +85,8 @@ def _systems(half: float, ratio: float, terms: int) -> tuple[Complex, Complex]:
     found = []
     for root in (long, short):
         rest = rayleigh / (2.0 * root * shear) - static * zeta
-        matrix = np.pi * turn * ((bessel * (weight * rest)) @ bessel.T)
+        weighed = bessel * (weight * rest)
+        matrix = np.pi * turn * np.einsum("mk,nk->mn", weighed, bessel.astype(np.complex128))
         matrix[n, n] += np.pi * static * 0.5 * (n + 1)
         found.append(np.asarray(matrix * half**-2, np.complex128))
     return found[0], found[1]
@@ -95,12 +97,10 @@ def _nodes(half: float, ratio: float, terms: int) -> tuple[Array, Array]:
     far = ratio * half + FAR + 2.0 * terms
     parts = []
     for low, high in ((0.0, half), (half, ratio * half)):
-        x, w = np.polynomial.legendre.leggauss(SHARP + int(NODES_PER_TURN * (high - low)))
-        turn = 0.5 * np.pi * (x + 1.0)
+        turn, w = panels(0.0, np.pi, SHARP + int(NODES_PER_TURN * (high - low)))
         at = low + 0.5 * (high - low) * (1.0 - np.cos(turn))
-        parts.append((at, w * 0.25 * np.pi * (high - low) * np.sin(turn)))
-    x, w = np.polynomial.legendre.leggauss(SHARP + int(NODES_PER_TURN * (far - ratio * half) / 2))
-    root = np.sqrt(far - ratio * half)
-    u = 0.5 * root * (x + 1.0)
-    parts.append((ratio * half + u**2, w * root * u))
+        parts.append((at, w * 0.5 * (high - low) * np.sin(turn)))
+    reach = far - ratio * half
+    u, w = panels(0.0, float(np.sqrt(reach)), SHARP + int(NODES_PER_TURN * reach / 2))
+    parts.append((ratio * half + u**2, 2.0 * w * u))
     return np.concatenate([p for p, _ in parts]), np.concatenate([p for _, p in parts])

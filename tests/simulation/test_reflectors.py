@@ -30,7 +30,7 @@ def signals(scene, **given):
 
 def middle(scene, **given):
     """Return the envelope of the middle element's own signal, of an array of one width."""
-    return signals(scene, array=probe(2, pitch_mm=1e-3), **given)[1][0]
+    return signals(scene, array=probe(2, pitch_mm=0.01, element_width_mm=0.01), **given)[1][0]
 
 
 def peak_us(envelope):
@@ -106,7 +106,7 @@ def test_levels_fall_with_depth_as_in_the_far_field(make, wanted_db, tolerance_d
 
     A passive width of 3 mm has its near field at 2 mm, so 60 and 120 mm are far.
     """
-    array = {"array": probe(2, pitch_mm=1e-3, passive_width_mm=3.0)}
+    array = {"array": probe(2, pitch_mm=0.01, element_width_mm=0.01, passive_width_mm=3.0)}
     falls = [
         20 * np.log10(signals(make(z), samples=4096, **array)[1][0].max()) for z in (60.0, 120.0)
     ]
@@ -132,7 +132,11 @@ def test_wall_over_flat_end_is_that_of_diffraction():
 
     The law is of one frequency, the peak of a broad pulse is within 0.6 dB of it.
     """
-    array = {"array": probe(2, pitch_mm=1e-3, passive_width_mm=3.0, bandwidth_fraction=0.2)}
+    array = {
+        "array": probe(
+            2, pitch_mm=0.01, element_width_mm=0.01, passive_width_mm=3.0, bandwidth_fraction=0.2
+        )
+    }
     wall, disc = (
         20 * np.log10(signals(scene, samples=2048, **array)[1][0].max())
         for scene in (Scene(wall_mm=50.0), Scene(discs=(Disc(0.0, 50.0, 2.0),)))
@@ -143,7 +147,7 @@ def test_wall_over_flat_end_is_that_of_diffraction():
 
 def test_attenuation_is_taken_on_the_whole_way():
     """.01 dB/mm at 5 MHz on 100 mm: 1 dB on a narrow pulse."""
-    array = {"array": probe(2, pitch_mm=1e-3, bandwidth_fraction=0.1)}
+    array = {"array": probe(2, pitch_mm=0.01, element_width_mm=0.01, bandwidth_fraction=0.1)}
     with_loss, without = (
         signals(Scene(wall_mm=50.0), solid=solid, samples=2048, **array)[1][0].max()
         for solid in (STEEL, LOSSLESS)

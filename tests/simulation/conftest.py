@@ -1,0 +1,6 @@
+"""Puts what tests of the model share beside them."""
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))
