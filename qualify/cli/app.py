@@ -7,7 +7,7 @@ asked for exists. Heavy imports stand inside the commands, so that `--help` is q
 import sys
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, cast
 
 import typer
 
@@ -17,8 +17,16 @@ from qualify.cli.common import AsJson, Study, answering, quoted, say_next, show
 from qualify.cli.images import image
 from qualify.cli.pod import pod_app
 from qualify.cli.recordings import Limits, check_all, record, write_example
-from qualify.cli.simulate import model, simulate
+from qualify.cli.simulate import (
+    model,
+    simulate,
+    write_setup_studies,
+    write_simulation_example,
+)
 from qualify.cli.tables import false_calls, sizing
+
+if TYPE_CHECKING:
+    from qualify.study.template import What
 
 CAUTION = (
     "This tool organises evidence. It does not qualify a procedure or certify a person: "
@@ -33,6 +41,13 @@ app = typer.Typer(
 )
 
 
+WRITERS = {
+    "recording": write_example,
+    "simulation": write_simulation_example,
+    "setup": write_setup_studies,
+}
+
+
 class Example(StrEnum):
     """What an example is shown of."""
 
@@ -44,6 +59,7 @@ class Example(StrEnum):
     limits = "limits"
     imaging = "imaging"
     simulation = "simulation"
+    setup = "setup"
 
 
 def _version(value: bool) -> None:
@@ -111,26 +127,35 @@ def example(
     out: Annotated[
         Path | None,
         typer.Option(
-            help="With recording: folder to write an invented one to.", show_default=False
+            help="With recording, simulation or setup: folder to write it to, with all it needs.",
+            show_default=False,
         ),
     ] = None,
 ) -> None:
-    """Print a commented example of a file."""
+    """Print a commented example of a file.
+
+    With --out: recording, an invented one; simulation, the file with its block; setup, simulation
+    and imaging files of the two set-up blocks.
+    """
     with answering(writes=out is not None):
         from qualify.errors import refuse
         from qualify.study.template import example_explained, example_text
 
         if out is not None:
-            if what is not Example.recording:
-                raise refuse("--out", f"given with {what.value}", "give it with recording only")
-            write_example(out)
+            if what.value not in WRITERS:
+                found, wanted = f"given with {what.value}", f"give it with {', '.join(WRITERS)}"
+                raise refuse("--out", found, wanted)
+            WRITERS[what.value](out)
             return
-        typer.echo(example_text(what.value))
-        if explained := example_explained(what.value):
+        if what is Example.setup:
+            raise refuse("setup", "is a folder of studies", "give --out DIR to write it")
+        name = cast("What", what.value)
+        typer.echo(example_text(name))
+        if explained := example_explained(name):
             typer.echo(explained, err=True)
         say_next(
-            "qualify example recording --out DIR writes it with an invented array"
-            if what is Example.recording
+            f"qualify example {what.value} --out DIR writes it with all that it needs"
+            if what.value in WRITERS
             else "qualify new DIR writes all files of a study at once"
         )
 

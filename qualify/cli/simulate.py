@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from qualify.cli.common import INPUT_ERROR, STOPPED, AsJson, answering, say_next, show
+from qualify.cli.common import INPUT_ERROR, STOPPED, AsJson, answering, quoted, say_next, show
 from qualify.errors import InputError, refuse
 
 if TYPE_CHECKING:
@@ -39,8 +39,6 @@ def simulate(
     was. Nothing simulated is evidence of what an instrument does on a piece.
     """
     with answering():
-        import shlex
-
         from qualify.study.simulation import load_simulation
         from qualify.study.simulation_run import run_simulation
 
@@ -78,9 +76,20 @@ def simulate(
         kept = len(document["recordings"]) - state["stands"] + state["kept"]
         summary = document | {"folder": str(folder), "kept": kept}
         show(summary, as_json, lambda: _lines(summary))
-        first = folder / str(document["recordings"][0]["file"])
-        quoted = shlex.quote(str(first))
-        say_next(f"qualify image {quoted} --imaging FILE --out DIR; qualify example imaging")
+        say_next(_next(loaded.path, folder, document["recordings"]))
+
+
+def _next(path: Path, folder: Path, made: list[dict[str, Any]]) -> str:
+    """Return how the first recording is imaged, with its twin and the imaging file beside."""
+    names = {one["twin"]: quoted(folder / one["file"]) for one in reversed(made)}
+    head = f"qualify image {names.get(False, '')}"
+    if True in names:
+        head += f" --twin {names[True]}"
+    beside = path.with_name("imaging.toml")
+    if beside.is_file():
+        out = quoted(folder.parent / "images")
+        return f"{head} --imaging {quoted(beside)} --out {out}"
+    return f"{head} --imaging FILE --out DIR; qualify example imaging"
 
 
 def _lines(summary: dict[str, Any]) -> list[str]:
@@ -114,8 +123,6 @@ def model(
     data.toml, and its dossier then has the chapter.
     """
     with answering():
-        import shlex
-
         from qualify.dossier.chapters_model import model_pdf
         from qualify.files import canonical_json, check_folder, digest, write_folder
         from qualify.study.model_check import check_model
@@ -130,7 +137,7 @@ def model(
         files = {MODEL_FILE: content, "model.pdf": model_pdf(found, digest(content))}
         write_folder(folder, files, mark=MODEL_FILE)
         show(document | {"folder": str(folder)}, as_json, lambda: _model_lines(document))
-        say_next(f"read {shlex.quote(str(folder / 'model.pdf'))}")
+        say_next(f"read {quoted(folder / 'model.pdf')}")
 
 
 def _model_lines(document: dict[str, Any]) -> list[str]:
@@ -156,3 +163,30 @@ def _model_lines(document: dict[str, Any]) -> list[str]:
                 f"{row['twin_coherence']:.2f}"
             )
     return lines
+
+
+def write_simulation_example(folder: Path) -> None:
+    """Write the invented example of a simulation file with its block."""
+    from qualify.study.template import BLOCK, SIMULATION, example_text
+
+    files = {SIMULATION: example_text("simulation"), BLOCK: example_text("block")}
+    _write_new(folder, {name: text.encode() for name, text in files.items()}, SIMULATION)
+    say_next(f"qualify simulate {quoted(folder)}")
+
+
+def write_setup_studies(folder: Path) -> None:
+    """Write simulation and imaging files of the set-up blocks."""
+    from qualify.demo.study_files import setup_files
+
+    files = setup_files()
+    _write_new(folder, files, min(files))
+    say_next(f"qualify simulate {quoted(folder / 'near_surface')}")
+
+
+def _write_new(folder: Path, files: dict[str, bytes], mark: str) -> None:
+    from qualify.files import write_folder
+
+    if folder.exists() and (folder.is_file() or any(folder.iterdir())):
+        raise refuse(str(folder), "is there already", "give a new or empty folder")
+    write_folder(folder, files, mark=mark)
+    typer.echo(f"wrote {', '.join(sorted(files))} in {folder} (invented data)", err=True)

@@ -1,4 +1,4 @@
-"""Write the demonstration's blocks and study, or check that they are as written.
+"""Write the demonstration's blocks and studies, or check that they are as written.
 
 Run `python -m qualify.demo.generate` to write, with `--check` to compare. The seed is
 recorded in `qualify.demo.seeds`. Written by hand, and only completed or left alone here: the
@@ -19,6 +19,7 @@ from qualify.demo.block_text import coupon_texts
 from qualify.demo.planted import OVER_TWO_UNITS, over_two_units
 from qualify.demo.reader_model import Look
 from qualify.demo.setup_blocks import setup_texts
+from qualify.demo.setup_studies import setup_study_texts
 from qualify.demo.toml_text import array, comment, keys, text
 from qualify.demo.trial import CHANGED_FOR, COLUMNS, key_table, prepare, re_reading, sheet, table
 from qualify.files import digest, validated, write_whole
@@ -26,6 +27,7 @@ from qualify.files import digest, validated, write_whole
 HERE = Path(__file__).parent
 REPOSITORY = HERE.parent.parent
 STUDY = "qualify/demo/study"
+SETUP = "qualify/demo/setup"
 STUDY_ID = "lug-demo"
 SET_FROM = {
     "setup": date(2026, 1, 26),
@@ -122,7 +124,8 @@ def study_text(coupons: Mapping[str, str], key: bytes, plan: bytes) -> str:
 def contents() -> dict[str, bytes]:
     """Return every generated file by its path relative to the repository."""
     coupons = coupon_texts()
-    texts = {**setup_texts(), **coupons}
+    setup = setup_texts()
+    texts = {**setup, **coupons}
     blocks = blocks_from(texts)
     files = {f"reference_blocks/{name}.toml": words.encode() for name, words in texts.items()}
     study = call_sheets(blocks)
@@ -131,6 +134,7 @@ def contents() -> dict[str, bytes]:
     study["study.toml"] = study_text(coupons, study["key.csv"], plan).encode()
     sheets = [name for name in study if name.startswith("call_sheets/")]
     study["data.toml"] = data_text(blocks, sheets).encode()
+    files |= {f"{SETUP}/{n}": words.encode() for n, words in setup_study_texts(setup).items()}
     return files | {f"{STUDY}/{name}": content for name, content in study.items()}
 
 

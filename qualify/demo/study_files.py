@@ -1,9 +1,10 @@
-"""The embedded study as files: its folder with the blocks copied beside it."""
+"""The embedded studies as files: their folders with the blocks copied beside them."""
 
 import tomllib
 from pathlib import Path
 
 STUDY = Path(__file__).parent / "study"
+SETUP = Path(__file__).parent / "setup"
 
 
 def reference_blocks() -> Path:
@@ -22,4 +23,19 @@ def study_files() -> dict[str, bytes]:
     }
     for name in tomllib.loads(files["data.toml"].decode())["blocks"]:
         files[name] = (reference_blocks() / Path(name).name).read_bytes()
+    return files
+
+
+def setup_files() -> dict[str, bytes]:
+    """Return the simulated studies of the set-up blocks: relative file names and their bytes."""
+    from qualify.demo.setup_studies import STUDIES, block_text
+
+    files = {
+        path.relative_to(SETUP).as_posix(): path.read_bytes()
+        for path in sorted(SETUP.rglob("*.toml"))
+    }
+    for study in STUDIES:
+        texts = {study.block: (reference_blocks() / f"{study.block}.toml").read_text("utf-8")}
+        words = block_text(study, texts)
+        files[f"{study.name}/blocks/{study.block}.toml"] = words.encode()
     return files

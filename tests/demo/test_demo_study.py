@@ -15,13 +15,16 @@ from scipy.stats import spearmanr
 from qualify.blocks.checks import check_block
 from qualify.blocks.definition import Block
 from qualify.demo import assumptions, design, generate, reader_model
-from qualify.files import read_toml, validated
+from qualify.demo.study_files import setup_files
+from qualify.files import read_toml, validated, write_whole
 from qualify.raw_tables import read_table
 from qualify.reading.call_sheet import Call, CallRow, check_looks
 from qualify.reading.key import KeyRow, Presented
 from qualify.study.data import DataSources
 from qualify.study.declaration import Declaration
+from qualify.study.imaging_plan import ImagingPlan
 from qualify.study.plan import Plan
+from qualify.study.simulation import load_simulation
 
 ROOT = Path(__file__).parents[2]
 STUDY = ROOT / "qualify" / "demo" / "study"
@@ -83,6 +86,31 @@ def test_the_check_notices_a_changed_or_missing_file(tmp_path):
     changed.write_bytes(changed.read_bytes() + b"\n")
     wrong = generate.differences(tmp_path)
     assert wrong == ["reference_blocks/near_surface.toml", f"{generate.STUDY}/key.csv"]
+
+
+def test_set_up_studies_ask_for_every_target_with_its_twin(tmp_path):
+    """Written to a folder they are valid; the array stands over each target of the block, once
+    with and once without it; each target lies in the place looked at that has its name, and
+    nothing else does; nothing of the model is refused."""
+    for name, content in setup_files().items():
+        write_whole(tmp_path / name, content)
+    for name in ("near_surface", "near_surface_from_b", "depth_ladder"):
+        study = load_simulation(tmp_path / name)
+        (block,) = study.blocks.values()
+        assert block.scan_surface == ("B" if name.endswith("_b") else "A")
+        assert {(j.place.x_mm, j.twin) for j in study.jobs} == {
+            (target.x_mm, twin) for target in block.targets for twin in (False, True)
+        }
+        plan = validated(ImagingPlan, read_toml(tmp_path / name / "imaging.toml"), name)
+        boxes = {place.name: place.box() for place in plan.looked_at}
+        for job in study.jobs[::2]:
+            (hole,) = [h for h in study.section(job).scene.holes if abs(h.x_mm) < 2.0]
+            (target,) = [t for t in block.targets if t.x_mm == job.place.x_mm]
+            depth = target.z_mm if block.scan_surface == "A" else 50.0 - target.z_mm
+            assert hole.z_mm == pytest.approx(depth)
+            x, z = boxes[target.id].x_mm, boxes[target.id].z_mm
+            assert x[0] < hole.x_mm < x[1]
+            assert z[0] <= hole.z_mm - 0.5 * hole.diameter_mm < hole.z_mm < z[1]
 
 
 @pytest.mark.parametrize("path", BLOCK_FILES, ids=lambda path: path.stem)

@@ -202,7 +202,10 @@ def test_what_else_is_refused(written, tmp_path):
         in run("record", block, "--out", tmp_path / "r.h5", code=2).stderr
     )
     assert "is there already" in run("example", "recording", "--out", written, code=2).stderr
-    assert "with recording only" in run("example", "block", "--out", tmp_path / "n", code=2).stderr
+    assert (
+        "give it with recording, "
+        in run("example", "block", "--out", tmp_path / "n", code=2).stderr
+    )
     assert sorted(path.name for path in tmp_path.iterdir()) == ["block.toml", "t.h5"]
 
 

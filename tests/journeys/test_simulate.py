@@ -110,6 +110,27 @@ def test_a_damaged_file_is_made_anew_and_whole_ones_are_kept(whole, tmp_path):
     assert (out / "EX-01-x60.h5").stat().st_mtime_ns == kept.st_mtime_ns
 
 
+def test_examples_are_written_with_all_they_need(tmp_path):
+    """The example and the three set-up studies pass the check as they are written; the next line
+    of a run names recording, twin and the imaging file beside. A folder that is there is not
+    overwritten."""
+    for what in ("simulation", "setup"):
+        result = RUN.invoke(app, ["example", what, "--out", str(tmp_path / what)])
+        assert result.exit_code == 0, result.output
+        assert RUN.invoke(app, ["example", what, "--out", str(tmp_path / what)]).exit_code == 2
+        files = sorted((tmp_path / what).rglob("simulation.toml"))
+        assert len(files) == (1 if what == "simulation" else 3)
+        assert RUN.invoke(app, ["check", *map(str, files)]).exit_code == 0
+    assert RUN.invoke(app, ["example", "setup"]).exit_code == 2
+    near = tmp_path / "setup" / "near_surface"
+    file = near / "simulation.toml"
+    words = file.read_text(encoding="utf-8").replace("elements = 60", "elements = 8")
+    file.write_text(words.replace("samples = 1024", "samples = 256"), encoding="utf-8")
+    (told,) = [line for line in run(near).output.splitlines() if line.startswith("next: ")]
+    first = near / "recordings" / "near_surface-x35.04"
+    assert told.startswith(f"next: qualify image {first}.h5 --twin {first}-twin.h5 --imaging ")
+
+
 def test_foreign_files_are_refused(whole, tmp_path):
     """A folder that holds something else is left alone: exit 2, nothing written."""
     folder = study(tmp_path / "foreign")
