@@ -26,6 +26,7 @@ SPARE = 12  # terms beyond the shear wave number times half the length
 FAR = 150.0  # wave numbers, over half the length, beyond the shear one that the integral goes to
 NODES_PER_TURN = 6.0
 SHARP = 60  # nodes of a stretch between branch points, and more by its length
+ROUND = 4.0  # directions of the integral of power, over the highest order of the far field
 
 
 def strip_far_field(
@@ -36,7 +37,7 @@ def strip_far_field(
     one_rad, other_rad : of the same shape; the scattered wave is f·exp(ikr)/√r.
     """
     half = 0.5 * k_per_mm * extent_mm
-    terms = int(np.ceil(half * ratio + 4.0 * np.cbrt(half * ratio))) + SPARE
+    terms = _term_count(half, ratio)
     one, other = np.broadcast_arrays(np.asarray(one_rad, float), np.asarray(other_rad, float))
     opening, sliding = _systems(half, ratio, terms)
     total = np.zeros(one.size, np.complex128)
@@ -48,6 +49,38 @@ def strip_far_field(
         total += np.einsum("tn,tn->n", sent, np.linalg.solve(matrix, heard))
     factor = np.sqrt(k_per_mm / (2.0 * np.pi)) * np.exp(-0.25j * np.pi)
     return np.asarray((factor * total / (2j * k_per_mm * ratio**2)).reshape(one.shape))
+
+
+def strip_powers(
+    k_per_mm: float, extent_mm: float, from_rad: float, ratio: float
+) -> tuple[float, float, float]:
+    """Return powers (mm): scattered as longitudinal and as shear waves, and lost by the incident.
+
+    Each over the power that falls on a millimetre across the incident wave. The last is 2√(2π/k)
+    times the forward amplitude (optical theorem); without absorption it is the sum of the others.
+    """
+    half = 0.5 * k_per_mm * extent_mm
+    terms = _term_count(half, ratio)
+    count = int(ROUND * (ratio * half + terms))
+    around = 2.0 * np.pi * np.arange(count) / count
+    sent = np.array([from_rad])
+    long, shear = np.zeros(count, np.complex128), np.zeros(count, np.complex128)
+    ways = ((_opens, np.sin(2.0 * around)), (_slides, np.cos(2.0 * around)))
+    near, far = (_transforms(h * half * np.cos(around), terms) for h in (1.0, ratio))
+    for matrix, (weight, to_shear) in zip(_systems(half, ratio, terms), ways, strict=True):
+        excited = weight(sent, ratio) * _transforms(half * np.cos(sent), terms)
+        motion = np.linalg.solve(matrix, excited)[:, 0]
+        long += weight(around, ratio) * (motion @ near)
+        shear += to_shear * (motion @ far)
+    factor = k_per_mm / (2.0 * np.pi) / (2.0 * k_per_mm * ratio**2) ** 2 * 2.0 * np.pi / count
+    powers = factor * np.array([np.sum(np.abs(long) ** 2), ratio**4 * np.sum(np.abs(shear) ** 2)])
+    forward = strip_far_field(k_per_mm, extent_mm, sent - np.pi, sent, ratio)[0]
+    lost = -2.0 * np.sqrt(2.0 * np.pi / k_per_mm) * np.real(forward * np.exp(0.25j * np.pi))
+    return float(powers[0]), float(powers[1]), float(lost)
+
+
+def _term_count(half: float, ratio: float) -> int:
+    return int(np.ceil(half * ratio + 4.0 * np.cbrt(half * ratio))) + SPARE
 
 
 def _opens(angle: Array, ratio: float) -> Array:
