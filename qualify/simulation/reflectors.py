@@ -173,8 +173,9 @@ def _face(bench: Bench, face: Face, wall_mm: float | None) -> Job:
     other = np.stack([b for _, b in ways], axis=1).ravel()
     pair = np.repeat(np.arange(len(bench.one)), len(ways))
     table = _face_weights(bench, looks, weights, tangent, edges, one, other)
-    middle = np.hypot(bench.along_mm - points[:-1].mean(0)[0], points[:-1].mean(0)[1])
-    rows = bench.path_rows(middle[bench.one] + middle[bench.other])
+    middle = 0.5 * (first + second)
+    path = np.hypot(bench.along_mm - middle[0], middle[1])
+    rows = bench.path_rows(path[bench.one] + path[bench.other])
     return lambda start, stop, out: add_face(
         bench.wave, places, len(edges), bench.elevation.path, rows, table, one, other, pair,
         start, stop, out,
