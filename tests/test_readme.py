@@ -9,6 +9,9 @@ from typer.main import get_command
 from typer.testing import CliRunner
 
 from qualify.cli.app import app
+from qualify.simulation.conditions import Conditions
+from qualify.study.simulation_plan import Positions, SimulationPlan
+from qualify.study.template import example_text
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -91,6 +94,26 @@ def test_keys_of_the_other_documents_are_documented(command, tmp_path):
     result = CliRunner().invoke(app, [command, str(table), *options[command], "--json"])
     described = named(DETAILS.split(f"`{command}`:", 1)[1].split("\n\n", 1)[0])
     assert set(json.loads(result.stdout)) == described
+
+
+def test_keys_of_simulate_are_documented(tmp_path):
+    """Every key of the document stands in the README, and every key of the file in its table."""
+    (tmp_path / "blocks").mkdir()
+    (tmp_path / "blocks" / "example_block.toml").write_text(example_text("block"), encoding="utf-8")
+    words = re.sub(r"units = \[[^]]*]", "x_mm = [30.0, 90.0]", example_text("simulation"))
+    words = words.replace("elements = 60", "elements = 4").replace("samples = 1024", "samples = 64")
+    (tmp_path / "simulation.toml").write_text(words, encoding="utf-8")
+    result = CliRunner().invoke(app, ["simulate", str(tmp_path), "--json"])
+    found = json.loads(result.stdout)
+    described = named(part("`simulate`: ", "Exit codes")) | {"study"}
+    assert set(found) | set(found["recordings"][0]) <= described
+    assert {key for one in found["remarks"] for key in one} <= described
+    section = README.split("| Key of `simulation.toml` |", 1)[1].split("\n\n", 1)[0]
+    table = set(re.findall(r"[a-z_0-9]+", " ".join(re.findall(r"`([^`]+)`", section))))
+    keys = set(SimulationPlan.model_fields) | set(Positions.model_fields)
+    assert keys | set(Conditions.model_fields) <= table | {
+        "format", "provenance",
+    }  # fmt: skip
 
 
 def known_options(*path: str) -> set[str]:
