@@ -24,10 +24,12 @@ def order_count(ka: Array) -> int:
     return max(3, int(np.ceil(highest + 4.0 * np.cbrt(highest) + SPARE)))
 
 
+@np.errstate(over="ignore", invalid="ignore", divide="ignore")
 def modal_amplitudes(ka: Array, ratio: float) -> tuple[Complex, Complex]:
     """Return A and B (orders, values): scattered over incident, longitudinal and shear.
 
-    Orders so far above the turning point that they vanish are zero.
+    Orders so far above the turning point that they vanish are zero; there the functions of the
+    second kind may lie beyond double precision.
     """
     x = np.atleast_1d(np.asarray(ka, dtype=np.float64))
     y = x * ratio
@@ -44,8 +46,7 @@ def modal_amplitudes(ka: Array, ratio: float) -> tuple[Complex, Complex]:
     left, right = long_j - q * jx, n * (long_j - jx)
     whole = a * d - b * c
     held = n <= x + 4.0 * np.cbrt(x) + SPARE
-    with np.errstate(all="ignore"):
-        one, other = (left * d - b * right) / whole, (a * right - c * left) / whole
+    one, other = (left * d - b * right) / whole, (a * right - c * left) / whole
     one, other = (np.where(held & np.isfinite(v), v, 0.0) for v in (one, other))
     return one, other
 

@@ -14,11 +14,13 @@ Complex = NDArray[np.complex128]
 SPARE = 5.0
 
 
+@np.errstate(over="ignore", invalid="ignore", divide="ignore")
 def sphere_amplitudes(ka: Array, ratio: float) -> tuple[Complex, Complex]:
     """Return A and B (orders, values): scattered over incident, longitudinal and shear.
 
     Potentials are Σ (2n+1) iⁿ Pₙ times jₙ(kr), A hₙ(kr) and B hₙ(κr); the shear displacement is
-    curl curl (r ψ). Orders so far above the turning point that they vanish are zero.
+    curl curl (r ψ). Orders so far above the turning point that they vanish are zero; there the
+    functions of the second kind may lie beyond double precision.
     """
     x = np.atleast_1d(np.asarray(ka, dtype=np.float64))
     y = ratio * x
@@ -33,9 +35,8 @@ def sphere_amplitudes(ka: Array, ratio: float) -> tuple[Complex, Complex]:
     normal_s = n * (n + 1) * ((n - 1) * hy[:-1] - y * hy[1:])
     along_s = (n * n - 1 - 0.5 * y * y) * hy[:-1] + y * hy[1:]
     whole = normal_h * along_s - normal_s * along_h
-    with np.errstate(all="ignore"):
-        one = -(normal_j * along_s - normal_s * along_j) / whole
-        other = -(normal_h * along_j - normal_j * along_h) / whole
+    one = -(normal_j * along_s - normal_s * along_j) / whole
+    other = -(normal_h * along_j - normal_j * along_h) / whole
     held = n <= x + 4.0 * np.cbrt(x) + SPARE
     return _clean(one, held), _clean(other, held & (n > 0))
 

@@ -149,3 +149,16 @@ def test_orders_left_out_do_not_count(ka):
         beside = series(np.array([ka, ka + 12.0]), 1.0, STEEL)[:, 0]
         assert len(beside) > len(alone)
         assert abs(beside.sum() - alone.sum()) < 1e-9 * abs(alone.sum())
+
+
+@pytest.mark.parametrize("series", [hole_series, pore_series])
+def test_a_wide_band_on_a_large_hole_overflows_nowhere(series):
+    """ka of 10 and of 600 in one call: no warning, and each as it is alone; 1e-9."""
+    together = series(np.array([10.0, 600.0]), 1.0, STEEL)
+    assert np.isfinite(together).all()
+    for column, ka in enumerate((10.0, 600.0)):
+        alone = series(np.array([ka]), 1.0, STEEL).sum()
+        assert together[:, column].sum() == pytest.approx(alone, rel=1e-9)
+    assert abs(together[:, 1].sum()) == pytest.approx(
+        np.sqrt(0.5) if series is hole_series else 0.5, rel=0.01
+    )
