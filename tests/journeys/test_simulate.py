@@ -13,7 +13,9 @@ import pytest
 from typer.testing import CliRunner
 
 from qualify.cli.app import app
+from qualify.errors import refuse
 from qualify.recording.archive import recording_from_bytes
+from qualify.study import simulation_run
 from qualify.study.template import example_text
 
 RUN = CliRunner()
@@ -160,6 +162,37 @@ def test_one_block_alone(tmp_path):
     result = run(folder, "--only", "EX-09", "--out", tmp_path / "out")
     assert result.exit_code == 2
     assert "'EX-09' is none of the blocks" in result.output
+
+
+@pytest.mark.parametrize(
+    ("trouble", "code", "words"),
+    [
+        (KeyboardInterrupt(), 130, "stopped; 3 of 12 recordings stand, the same command goes on"),
+        (refuse("disk", "is full", "make room"), 2, "3 of 12 recordings stand"),
+    ],
+)
+def test_a_stopped_run_tells_what_stands(whole, tmp_path, monkeypatch, trouble, code, words):
+    """Ctrl-C, or no more room, at the fourth recording: three stand, and the next run makes nine;
+    the manifest does not say complete."""
+    folder, out = study(tmp_path / "stopped"), tmp_path / "out"
+    write = simulation_run.write_whole
+    writes = iter(range(100))
+
+    def stopped(path, content):
+        if next(writes) == 4:  # the manifest, then three recordings
+            raise trouble
+        write(path, content)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(simulation_run, "write_whole", stopped)
+        result = run(folder, "--out", out)
+    assert result.exit_code == code
+    assert words in result.output
+    assert "nothing was written" not in result.output
+    assert json.loads((out / "simulation.json").read_bytes())["complete"] is False
+    again = run(folder, "--out", out)
+    assert (again.output.count(", made"), again.output.count("as it was")) == (9, 3)
+    assert contents(out) == whole[1]
 
 
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="no SIGKILL on this system")

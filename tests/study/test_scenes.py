@@ -116,6 +116,24 @@ def test_a_notch_from_the_far_face_breaks_the_wall():
         assert word in remark.text
 
 
+def test_a_slot_of_positive_tilt_goes_down_along_x():
+    """As it is drawn: its end at the larger x is the deeper one. Extent 4.0 mm along its face,
+    15° from the scan face: ends at ∓ 2 cos 15° and 30 ∓ 2 sin 15°; seen from B the other way."""
+    slot = {
+        "id": "S1", "kind": "embedded_slot", "x_mm": 100.0, "z_mm": 30.0, "y_from_mm": 10.0,
+        "y_to_mm": 50.0, "extent_mm": size(4.0), "tilt_deg": size(15.0), "width_mm": 0.15,
+    }  # fmt: skip
+    block = with_target(**slot)
+    half_x, half_z = 2.0 * np.cos(np.radians(15.0)), 2.0 * np.sin(np.radians(15.0))
+    (face,) = section_of(block).scene.faces
+    assert (face.x1_mm, face.z1_mm) == pytest.approx((-half_x, 30.0 - half_z))
+    assert (face.x2_mm, face.z2_mm) == pytest.approx((half_x, 30.0 + half_z))
+    assert not face.breaks_wall
+    thick = block.outline.thickness_mm
+    (behind,) = section_of(block.model_copy(update={"scan_surface": "B"})).scene.faces
+    assert (behind.x2_mm, behind.z2_mm) == pytest.approx((half_x, thick - 30.0 - half_z))
+
+
 def test_pores_fill_their_declared_share_and_are_drawn_from_the_seed():
     """Area of all pores over that of the band: the share, within one pore; twice the same."""
     cluster = {
