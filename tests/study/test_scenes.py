@@ -66,6 +66,8 @@ def test_a_place_moves_the_scene(tmp_path):
     assert here.holes[0].x_mm == pytest.approx(0.0)
     assert there.holes[0].x_mm == pytest.approx(-7.0)
     assert there.holes[0].z_mm == pytest.approx(target.z_mm)
+    place = place_on(block, 40.0, 15.0)
+    assert (place.x_from_mm, place.x_to_mm) == (-40.0, block.outline.length_mm - 40.0)
 
 
 def test_from_the_other_face_depth_is_counted_from_there():
@@ -145,6 +147,7 @@ def test_pores_fill_their_declared_share_and_are_drawn_from_the_seed():
     pores = section_of(block, pore=0.3).scene.pores
     assert len(pores) * np.pi * 0.15**2 == pytest.approx(0.02 * 80.0, abs=np.pi * 0.15**2)
     assert pores == section_of(block, pore=0.3).scene.pores
+    assert pores != scene_of(block, place_on(block, 100.0, 30.0), ARRAY, 2, 0.3).scene.pores
     assert all(abs(p.x_mm) <= 10.0 and abs(p.z_mm - 40.0) <= 2.0 for p in pores)
 
 
