@@ -53,7 +53,9 @@ def test_the_edge_in_reflection_and_shadow_is_its_limit(beta_deg, side):
     theta = side * (np.pi - beta)
     around = edge_difference(theta + away, np.full_like(away, beta), STEEL, 1e6)
     wanted = np.polynomial.Polynomial.fit(away, around, 5)(0.0)
-    assert edge_difference(theta, beta, STEEL, 1e6) == pytest.approx(wanted, abs=1e-5)
+    found = edge_difference(theta, beta, STEEL, 1e6)
+    assert found == pytest.approx(wanted, abs=1e-5)
+    assert found == pytest.approx(edge_difference(beta, theta, STEEL, 1e6), abs=1e-9)
 
 
 @pytest.mark.parametrize("ratio", [1.76, STEEL, 6320.0 / 3130.0])
