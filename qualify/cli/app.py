@@ -17,6 +17,7 @@ from qualify.cli.common import AsJson, Study, answering, quoted, say_next, show
 from qualify.cli.images import image
 from qualify.cli.pod import pod_app
 from qualify.cli.recordings import Limits, check_all, record, write_example
+from qualify.cli.set_up import set_up
 from qualify.cli.simulate import (
     model,
     simulate,
@@ -249,6 +250,7 @@ def dossier(
 
 app.command()(simulate)
 app.command()(model)
+app.command("set-up")(set_up)
 app.command()(record)
 app.command()(image)
 app.command()(bench)

@@ -5,6 +5,7 @@ from typing import Annotated, Any
 import typer
 
 from qualify.cli.bench_images import image_lines, import_seconds, time_images
+from qualify.cli.bench_simulation import simulation_lines, time_simulation
 from qualify.cli.common import AsJson, answering, say_next, show
 
 TARGETS, SEED, PIXELS = 60, 1, 300
@@ -28,7 +29,7 @@ def bench(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Time curves (refits, the calibrated bound, how often it holds) and images, side by side."""
+    """Time curves (refits, calibrated bound, how often it holds), images, simulated recordings."""
     with answering(writes=False):
         document = {
             "machine": _machine(),
@@ -36,6 +37,7 @@ def bench(
             "bound": time_bound(simulations),
             "holds": time_holds(replicates),
             "images": [time_images(side) for side in pixels or [PIXELS]],
+            "simulation": time_simulation(),
             "import_imaging_s": import_seconds(),
         }
         show(document, as_json, lambda: bench_lines(document))
@@ -172,6 +174,7 @@ def bench_lines(document: dict[str, Any]) -> list[str]:
         f"how often it holds, one cell ({holds['cell']}), {holds['replicates']} trials, "
         f"{holds['simulations']} simulated behind each: {holds['seconds']:.1f} s; simulated: "
         f"{100 * holds['share']:.1f} % (± {100 * holds['error']:.1f}) if the model is true",
+        *simulation_lines(document["simulation"]),
         *(line for images in document["images"] for line in image_lines(images)),
         f"importing the images takes {document['import_imaging_s']:.2f} s",
     ]

@@ -146,7 +146,9 @@ def grade_of(result: StudyResult, kind: str, mode: str) -> Grade:
     if plan.signal == "none":
         links.append(("F", "no signal exists"))
     if plan.signal == "simulated":
-        links.append(("F", "signals are simulated and this file holds no validation of the model"))
+        links.append(
+            ("F", "signals are simulated and no measurement was compared with their model")
+        )
     if plan.read_by == "model":
         links.append(("F", "readers are modelled"))
     links += [_blind_link(result), _independent_link(result), _order_link(result)]

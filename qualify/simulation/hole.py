@@ -56,7 +56,7 @@ def _slope(f: Complex | Array, x: Array, n: NDArray[np.int64]) -> Complex:
     return np.asarray(n * f[:-1] - x * f[1:])
 
 
-def hole_series(k_per_mm: Array, radius_mm: float, ratio: float) -> Complex:
+def hole_series(k_per_mm: Array, radius_mm: float | Array, ratio: float) -> Complex:
     """Return c (orders, frequencies), √mm: f(δ) = Σ c_n cos nδ.
 
     δ is the angle between the directions from the axis of the hole to both elements: 0 is

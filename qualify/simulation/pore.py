@@ -45,11 +45,12 @@ def _clean(values: NDArray[np.number], held: NDArray[np.bool_]) -> Complex:
     return np.asarray(np.where(held & np.isfinite(values), values, 0.0), np.complex128)
 
 
-def pore_series(k_per_mm: Array, radius_mm: float, ratio: float) -> Complex:
+def pore_series(k_per_mm: Array, radius_mm: float | Array, ratio: float) -> Complex:
     """Return c (orders, frequencies), mm: f₃(δ) = Σ c_n P_n(cos δ).
 
     δ is the angle between the directions from the centre to both elements: 0 is pulse-echo. The
-    scattered wave is f₃·exp(ikr)/r for an incident wave of amplitude 1 there.
+    scattered wave is f₃·exp(ikr)/r for an incident wave of amplitude 1 there. The radius is one, or
+    one a frequency.
     """
     k = np.asarray(k_per_mm, dtype=np.float64)
     one, _ = sphere_amplitudes(k * radius_mm, ratio)

@@ -7,6 +7,7 @@ to threads, so that every number is summed in the same order whatever their coun
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -99,8 +100,8 @@ def add_scene(bench: Bench, scene: Scene, out: Floats) -> None:
     ValueError : if a face that breaks the wall lies in a scene without one.
     """
     jobs: list[Job] = [
-        *(_hole(bench, hole) for hole in scene.holes),
-        *(_pore(bench, pore) for pore in scene.pores),
+        *(_hole(bench, *held) for held in _with_series(bench, scene.holes, hole_series)),
+        *(_pore(bench, *held) for held in _with_series(bench, scene.pores, pore_series)),
         *(_disc(bench, disc) for disc in scene.discs),
         *(_face(bench, face, scene.wall_mm) for face in scene.faces),
     ]
@@ -114,18 +115,31 @@ def add_scene(bench: Bench, scene: Scene, out: Floats) -> None:
         _add_wall(bench, scene.wall_mm, out)
 
 
-def _hole(bench: Bench, hole: Hole) -> Job:
+Round = TypeVar("Round", Hole, Pore)
+
+
+def _with_series(
+    bench: Bench, targets: tuple[Round, ...], series: Callable[..., Complex]
+) -> list[tuple[Round, Complex]]:
+    """Return round targets with their series, computed for all of them at once."""
+    if not targets:
+        return []
+    k = np.tile(bench.k_per_mm, len(targets))
+    radius = np.repeat([0.5 * target.diameter_mm for target in targets], len(bench.k_per_mm))
+    found = series(k, radius, bench.solid.ratio).reshape(-1, len(targets), len(bench.k_per_mm))
+    return [(target, _strong(found[:, i])) for i, target in enumerate(targets)]
+
+
+def _hole(bench: Bench, hole: Hole, series: Complex) -> Job:
     places = bench.legs(np.array([[hole.x_mm, hole.z_mm]]), elevation=False)
-    series = _strong(hole_series(bench.k_per_mm, 0.5 * hole.diameter_mm, bench.solid.ratio))
     apart = _apart(bench, hole.x_mm, hole.z_mm)
     shapes = np.cos(apart[:, None] * np.arange(len(series))[None, :])
     path = places.range_mm[0, bench.one] + places.range_mm[0, bench.other]
     return _round(bench, places, bench.path_rows(path), series, shapes)
 
 
-def _pore(bench: Bench, pore: Pore) -> Job:
+def _pore(bench: Bench, pore: Pore, series: Complex) -> Job:
     places = bench.legs(np.array([[pore.x_mm, pore.z_mm]]), elevation=True)
-    series = _strong(pore_series(bench.k_per_mm, 0.5 * pore.diameter_mm, bench.solid.ratio))
     series = series * point_as_line(bench.k_per_mm, bench.width_mm)
     cosine = np.cos(_apart(bench, pore.x_mm, pore.z_mm))
     shapes = np.asarray(np.polynomial.legendre.legvander(cosine, len(series) - 1), np.float64)

@@ -16,7 +16,7 @@ from qualify.recording.record import Provenance, Recording, full_matrix, half_pa
 from qualify.simulation.band import band_of, peak_of, to_time
 from qualify.simulation.conditions import Conditions
 from qualify.simulation.elevation import elevation_of
-from qualify.simulation.grain import grain_points, grain_spectra, leg_tables, point_strength
+from qualify.simulation.grain import Points, grain_points, grain_spectra, leg_tables, point_strength
 from qualify.simulation.kernels import Wave
 from qualify.simulation.noise import add_noise, add_ring_down, ring_downs, sensitivities
 from qualify.simulation.place import Place
@@ -131,6 +131,27 @@ class Simulator:
         np.clip(whole, -1.0, 1.0, out=whole)
         return whole.reshape(n, n, self.samples)
 
+    def forget_grain(self) -> None:
+        """Let go of the grain that is kept."""
+        self._grain = None
+
+    def grain_count(self, place: Place) -> int:
+        """Return how many points of grain a recording at a place has."""
+        points = self._points(place)
+        return 0 if points is None else len(points.x_mm)
+
+    def _points(self, place: Place) -> Points | None:
+        grain = self.conditions.grain
+        if grain is None:
+            return None
+        half = 0.5 * self.probe.aperture_mm
+        return grain_points(grain, place, self.seed, half, self._reach_mm)
+
+    @property
+    def _reach_mm(self) -> float:
+        """Depth that the record reaches."""
+        return 0.5 * self.samples / self.sampling_mhz * self.solid.speed
+
     def _grain_at(self, place: Place) -> Floats | None:
         """Return the spectra of the grain at a place, kept for the next recording there."""
         grain = self.conditions.grain
@@ -138,10 +159,12 @@ class Simulator:
             return None
         if self._grain is None or self._grain[0] != place:
             band = self.bench.band
-            reach = 0.5 * self.samples / self.sampling_mhz * self.solid.speed
             width = self.probe.passive_width_mm
-            points = grain_points(grain, place, self.seed, 0.5 * self.probe.aperture_mm, reach)
-            tables = leg_tables(band, self.solid, self.probe.element_width_mm, width, reach)
+            points = self._points(place)
+            assert points is not None
+            tables = leg_tables(
+                band, self.solid, self.probe.element_width_mm, width, self._reach_mm
+            )
             shape = point_strength(grain, band, self.solid, width)
             spectra = grain_spectra(
                 points, self.probe.along_mm(), band, shape, tables, self.solid.speed
