@@ -115,3 +115,21 @@ def test_a_rayleigh_wave_runs_along_an_upright_face(ends):
     rayleigh = EXTENT * rayleigh_slowness(STEEL) / LONG
     assert time[np.argmax(late)] == pytest.approx(rayleigh, abs=0.05)
     assert 1.5 < late.max() / peak(ends, 0, -EXTENT / LONG) < 2.1
+
+
+def test_a_tiny_strip_opens_and_slides_as_a_static_crack():
+    """Both by 2(1−ν)τ√(a²−x²)/µ in plane strain (Sneddon 1946, from memory), where τ/µ is that of
+    the incident wave, k²(κ² − 2cos²) and k² sin 2β of potential 1: .1 % at .002 waves."""
+    k, half = 1.0, 0.002 * np.pi
+    one, other = np.radians(np.array([[90.0, 70.0, 40.0, -35.0], [90.0, 20.0, 110.0, 60.0]]))
+    poisson = (STEEL**2 - 2) / (2 * (STEEL**2 - 1))
+    opens = [STEEL**2 - 2 * np.cos(v) ** 2 for v in (one, other)]
+    slides = [np.sin(2 * v) for v in (one, other)]
+    swept = (1 - poisson) * np.pi * half**2 * k**2  # ∫ √(a²−x²) dx = πa²/2
+    size = np.sqrt(k / (2 * np.pi)) * swept / (2 * k * STEEL**2)
+    wanted = size * np.abs(opens[0] * opens[1] + slides[0] * slides[1])
+    found = strip_far_field(k, 2 * half, one, other, STEEL)
+    assert np.abs(found) == pytest.approx(wanted, rel=1e-3)
+    assert np.angle(found * np.exp(0.25j * np.pi)) == pytest.approx(
+        np.angle(found[0] * np.exp(0.25j * np.pi)), abs=1e-3
+    )
