@@ -9,6 +9,7 @@ import sys
 import time
 from pathlib import Path
 
+import numpy as np
 import pytest
 from typer.testing import CliRunner
 
@@ -131,6 +132,58 @@ def test_examples_are_written_with_all_they_need(tmp_path):
     (told,) = [line for line in run(near).output.splitlines() if line.startswith("next: ")]
     first = near / "recordings" / "near_surface-x35.04"
     assert told.startswith(f"next: qualify image {first}.h5 --twin {first}-twin.h5 --imaging ")
+
+
+def test_what_a_recording_was_made_from_decides_whether_it_is_kept(tmp_path):
+    """Another name of the study or one more place: all are kept. Another grain, or another target
+    in the block: all are made anew, to the bytes of a run in a new folder."""
+    folder, out = study(tmp_path / "study"), tmp_path / "out"
+    file, sheet = folder / "simulation.toml", folder / "blocks" / "example_block.toml"
+    words, block = file.read_text(encoding="utf-8"), sheet.read_text(encoding="utf-8")
+    few = words.replace("x_mm = [60.0, 80.0, 100.0, 120.0, 140.0, 160.0]", "x_mm = [80.0]")
+    more = few.replace("example-simulation", "other").replace("[80.0]", "[80.0, 100.0]")
+    coarse = more.replace("backscatter_db = -60.0", "backscatter_db = -55.0")
+    assert len({words, few, more, coarse}) == 4
+    wider = block.replace("measured = 2.02", "measured = 2.12")
+    for text, target, made, kept in (
+        (few, block, 2, 0),
+        (more, block, 2, 2),
+        (coarse, block, 4, 0),
+        (coarse, wider, 4, 0),
+    ):
+        file.write_text(text, encoding="utf-8")
+        sheet.write_text(target, encoding="utf-8")
+        result = run(folder, "--out", out)
+        assert (result.output.count(", made"), result.output.count("as it was")) == (made, kept)
+    run(folder, "--out", tmp_path / "new")
+    assert contents(out) == contents(tmp_path / "new")
+
+
+def test_a_twin_is_the_same_place_without_its_targets(whole):
+    """The hole at x = 90 mm is seen from 80: recording and twin differ after its arrival and not
+    before; at 160, where nothing is seen, they are the same."""
+    signals = {
+        name: recording_from_bytes(content, name).samples
+        for name, content in whole[1].items()
+        if name.endswith(".h5")
+    }
+    differ = signals["EX-01-x80.h5"] - signals["EX-01-x80-twin.h5"]
+    first = int(2 * (20.0 - 1.01) / 5.92 * 40.0)
+    assert np.abs(differ).max() > 0.01
+    assert np.abs(differ[:, : first - 40]).max() < 0.01 * np.abs(differ).max()
+    assert np.array_equal(signals["EX-01-x160.h5"], signals["EX-01-x160-twin.h5"])
+
+
+def test_what_a_killed_run_left_half_written_is_taken_away(whole, tmp_path):
+    """Partial files of our own names go; the folder is then as if nothing had happened."""
+    folder, out = study(tmp_path / "partial"), tmp_path / "out"
+    out.mkdir()
+    for name, content in whole[1].items():
+        (out / name).write_bytes(content)
+    (out / ".EX-01-x60.h5.ab12cd34").write_bytes(b"half")
+    (out / ".simulation.json.ab12cd34").write_bytes(b"{")
+    assert run(folder, "--out", out).exit_code == 0
+    assert contents(out) == whole[1]
 
 
 def test_foreign_files_are_refused(whole, tmp_path):

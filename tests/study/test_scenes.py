@@ -136,6 +136,25 @@ def test_a_slot_of_positive_tilt_goes_down_along_x():
     assert (behind.x2_mm, behind.z2_mm) == pytest.approx((half_x, thick - 30.0 - half_z))
 
 
+def test_a_flat_bottomed_hole_is_in_the_section_or_left_out():
+    """On the scan line its end is a disc where it stands; a quarter of its diameter off is the
+    most; farther off it is told and left out; from its own side it is refused."""
+    hole = {
+        "id": "P1", "kind": "flat_bottomed_hole", "x_mm": 100.0, "z_mm": 25.0,
+        "y_centre_mm": 30.0, "diameter_mm": size(4.0),
+    }  # fmt: skip
+    block = with_target(**hole)
+    for y in (30.0, 30.9):
+        (disc,) = section_of(block, x=97.0, y=y).scene.discs
+        assert (disc.x_mm, disc.z_mm, disc.diameter_mm) == pytest.approx((3.0, 25.0, 4.0))
+    beside = section_of(block, y=31.1)
+    assert not beside.scene.discs
+    assert [remark.refused for remark in beside.left_out] == [False]
+    turned = section_of(block.model_copy(update={"scan_surface": "B"}))
+    assert not turned.scene.discs
+    assert [remark.refused for remark in turned.left_out] == [True]
+
+
 def test_pores_fill_their_declared_share_and_are_drawn_from_the_seed():
     """Area of all pores over that of the band: the share, within one pore; twice the same."""
     cluster = {
