@@ -27,7 +27,7 @@ PROBE: dict[str, Any] = {
 }
 CONDITIONS: dict[str, Any] = {
     "receiver": {"set_on_wall_mm": 60.0, "wall_fraction": 0.5},
-    "grain": {"backscatter_db": -60.0},
+    "grain": {"backscatter_db": -40.0},
     "electronics": {"noise_db": -70.0, "ring_down_db": 10.0},
     "contact": {"loss_scatter_db": 0.5, "patch_scatter_db": 0.5, "element_scatter_db": 0.5},
 }

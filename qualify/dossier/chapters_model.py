@@ -1,5 +1,6 @@
 """The chapter on the model behind simulated signals, and the same as a document of its own."""
 
+import math
 from typing import Any
 
 from reportlab.platypus import Flowable
@@ -13,34 +14,26 @@ from qualify.dossier.layout import (
     bullets,
     chapter,
     section,
-    small,
 )
+from qualify.dossier.model_faces import face_sections, limit_sections, tip_sections
 from qualify.dossier.place import Places, finished
 from qualify.dossier.style import register_fonts
 from qualify.dossier.tables import grid
 from qualify.simulation.checks import Check
 from qualify.simulation.conditions import Conditions
-from qualify.simulation.face_checks import TIP_WAVES, FaceCase, TipCase
-from qualify.simulation.validity import (
-    LEAST_FACE_WAVES,
-    NEAR_WAVES,
-    OBLIQUE_DEG,
-    SMALL_FACE_WAVES,
-    STEEP_DEG,
-)
 from qualify.simulation.words import LEFT_OUT, MODEL
 from qualify.study.model_result import (
     COARSER_DB,
     RATIO_FROM,
     RATIO_TO,
     SEEDS,
-    GrainCase,
     ModeCase,
     ModelCheck,
 )
 from qualify.study.result import StudyResult
 
 SIMULATED = "SIMULATED"
+NEPER_TO_DB = 10.0 / math.log(10.0)  # of power
 TITLE = "7 a  The model behind the simulated signals"
 NOT_CHECKED = "Not shown: no check of the model was given (qualify model)."
 NO_GRAIN = "Not shown: the study declares no grain, so that nothing hides a target."
@@ -74,10 +67,10 @@ def model_chapter(check: ModelCheck, title: str) -> list[Flowable]:
             "of 0 is wanted where no unit stands."
         ),
         _checks(check.checks),
-        *_faces(check.faces),
-        *_tips(check.tips),
-        *_validity(),
-        *_grain(check.grain),
+        *face_sections(check.faces),
+        *tip_sections(check.tips),
+        *limit_sections(),
+        *_grain(check),
         *_modes(check),
     ]
 
@@ -139,80 +132,8 @@ def _checks(checks: tuple[Check, ...]) -> Flowable:
     return grid(heads, rows, [50, 52, 22, 18, 18, 12], align="llrrrl", bars=bars)
 
 
-def _faces(cases: tuple[FaceCase, ...]) -> list[Flowable]:
-    tilts = sorted({case.tilt_deg for case in cases})
-    held = {(case.extent_waves, case.tilt_deg): case for case in cases}
-    rows = []
-    for waves in sorted({case.extent_waves for case in cases}):
-        each = [held[waves, tilt] for tilt in tilts]
-        rows.append(
-            [f"{each[0].extent_mm:.2f} ({waves:g} λ)"]
-            + [f"{case.level_db:+.1f} dB, {case.residual:.2f}" for case in each]
-        )
-    heads = ["Extent mm", *(f"{tilt:g}°" for tilt in tilts)]
-    return [
-        *section("Faces against the exact solution of a strip"),
-        body(
-            "Kirchhoff theory with exact edges, as simulated, against a Galerkin solution of the "
-            "elastic strip that uses neither. Pulse-echo from far away, by tilt of the face to the "
-            "beam: peak of the echo over the exact one, and rms difference of the two echoes over "
-            "the rms of the exact one. Waves are of the centre frequency."
-        ),
-        grid(heads, rows, [30, *([23] * len(tilts))], align="l" + "r" * len(tilts)),
-        small(
-            "The form of an echo is worse than its peak: waves that run along the face and come "
-            "back from its other edge are left out."
-        ),
-    ]
-
-
-def _tips(cases: tuple[TipCase, ...]) -> list[Flowable]:
-    rows = [
-        [
-            f"{case.angle_deg:g}°",
-            f"{case.model_ratio:.1f}",
-            f"{case.exact_ratio:.1f}",
-            f"{case.late_ratio:.1f}",
-        ]
-        for case in cases
-    ]
-    return [
-        *section("Both ends of an upright face"),
-        body(
-            f"Face of {TIP_WAVES:g} waves, by the angle between the beam and its own plane: echo "
-            "of the farther end over that of the nearer, by the model and exactly; and the largest "
-            "exact echo after both, of waves along the face, which the model does not have."
-        ),
-        grid(
-            ["Angle", "Farther over nearer, model", "exact", "Later echo over nearer, exact"],
-            rows,
-            [30, 50, 40, 50],
-            align="rrrr",
-        ),
-        small("Seen along its plane, the farther end is in the shadow of the face: not modelled."),
-    ]
-
-
-def _validity() -> list[Flowable]:
-    return [
-        *section("Where the model ends"),
-        *bullets(
-            [
-                f"Refused: faces shorter than {LEAST_FACE_WAVES:g} waves; targets that reach the "
-                "scan face; targets that end within the beam across the section; notches along "
-                "the array or in the scan face.",
-                f"Marked: faces shorter than {SMALL_FACE_WAVES:g} waves, or turned more than "
-                f"{OBLIQUE_DEG:g}° and {STEEP_DEG:g}° from every element; anything within "
-                f"{NEAR_WAVES:g} wave of the elements; flat ends in their own near field; dense "
-                "pores.",
-                "Contact only, no wedge and no water path; longitudinal waves on the direct path.",
-            ]
-        ),
-    ]
-
-
-def _grain(cases: tuple[GrainCase, ...]) -> list[Flowable]:
-    out = section("Grain in every mode")
+def _grain(check: ModelCheck) -> list[Flowable]:
+    out, cases = section("Grain in every mode"), check.grain
     if not cases:
         return [*out, body(NO_GRAIN)]
     rows = [
@@ -237,7 +158,29 @@ def _grain(cases: tuple[GrainCase, ...]) -> list[Flowable]:
             align="lrl",
             bars=[number for number, case in enumerate(cases) if not case.accepted],
         ),
+        body(_own_loss(check)),
     ]
+
+
+def _own_loss(check: ModelCheck) -> str:
+    """Say what grain would lose by itself, beside the attenuation that is declared."""
+    grain = Conditions.model_validate(check.conditions).grain
+    assert grain is not None
+    told = [
+        NEPER_TO_DB * 4.0 * math.pi * 10.0 ** (level / 10.0)
+        for level in (grain.backscatter_db, grain.backscatter_db + COARSER_DB)
+    ]
+    text = (
+        f"Grain that scatters alike in all directions loses {told[0]:.2g} dB/mm by itself as "
+        f"declared, and {told[1]:.2g} dB/mm where it is {COARSER_DB:g} dB coarser (4π times its "
+        f"backscatter coefficient); the model attenuates by {check.attenuation_db_per_mm:.2g} "
+        "dB/mm in both."
+    )
+    if told[0] > check.attenuation_db_per_mm:
+        return text + " The declared grain does not go with so little attenuation."
+    if told[1] > check.attenuation_db_per_mm:
+        return text + " The coarser grain does not go with so little: deep targets look too good."
+    return text
 
 
 def _modes(check: ModelCheck) -> list[Flowable]:

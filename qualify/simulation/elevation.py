@@ -92,5 +92,13 @@ def elevation_of(k_per_mm: Array, centre_per_mm: float, width_mm: float) -> Elev
     )
 
 
+def range_row(range_mm: Array) -> NDArray[np.float32]:
+    """Return the place of a range in the tables, in rows."""
+    held = np.clip(range_mm, NEAREST_MM, 0.999 * FARTHEST_MM)
+    return np.asarray(
+        np.log(held / NEAREST_MM) * ((NODES - 1) / np.log(FARTHEST_MM / NEAREST_MM)), np.float32
+    )
+
+
 def _parts(values: Complex) -> NDArray[np.float32]:
     return np.ascontiguousarray(np.stack([values.real, values.imag], axis=1).astype(np.float32))

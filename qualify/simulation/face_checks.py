@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -73,7 +74,7 @@ def face_cases(bench: Bench, told: Callable[[str], None] = lambda _: None) -> tu
         both = [
             np.array([way(float(k), extent, angle, angle, bench.solid.ratio) for k in wave_numbers])
             * bench.band.pulse[number, None]
-            for way in (far_face, strip_far_field)
+            for way in (partial(far_face, wave_mm=wave), strip_far_field)
         ]
         model, strip = both
         peaks = [np.abs(time @ spectrum).max(axis=0) for spectrum in both]
@@ -86,15 +87,22 @@ def face_cases(bench: Bench, told: Callable[[str], None] = lambda _: None) -> tu
     return tuple(out)
 
 
-def far_face(k: float, extent_mm: float, one: Array, other: Array, ratio: float) -> Complex:
-    """Return f (√mm) of a face with its edges in the far field, by the model."""
+def far_face(
+    k: float, extent_mm: float, one: Array, other: Array, ratio: float, *, wave_mm: float
+) -> Complex:
+    """Return f (√mm) of a face with its edges in the far field, by the model.
+
+    wave_mm : wavelength at the centre frequency, which edges that are grazed know the face by.
+    """
     face = Face(-0.5 * extent_mm, 0.0, 0.5 * extent_mm, 0.0)
     nodes, weights, _ = face_nodes(face, 2.0 * np.pi / k)
     total = np.cos(one) + np.cos(other)
     phase = np.exp(-1j * k * np.multiply.outer(nodes[:, 0], total))
     out = np.sqrt(k / (2.0 * np.pi)) * face_weight(one, other, ratio) * (weights @ phase)
     for side, a, b in ((1.0, one, other), (-1.0, np.pi - one, np.pi - other)):
-        edge = edge_difference(a, b, ratio) * np.exp(side * 0.5j * k * extent_mm * total)
+        edge = edge_difference(a, b, ratio, extent_mm / wave_mm) * np.exp(
+            side * 0.5j * k * extent_mm * total
+        )
         out = out + edge / (1j * np.sqrt(2.0 * np.pi * k))
     return np.asarray(np.exp(-0.25j * np.pi) * out)
 
@@ -111,7 +119,7 @@ def tip_cases(bench: Bench) -> tuple[TipCase, ...]:
     late = np.arange(-reach, reach, 0.05 * period)
     turn = np.exp(-2j * np.pi * np.outer(late, mhz))
     envelopes = []
-    for way in (far_face, strip_far_field):
+    for way in (partial(far_face, wave_mm=wave), strip_far_field):
         spectra = np.array(
             [way(float(k), extent, angle, angle, bench.solid.ratio) for k in bench.k_per_mm[number]]
         )

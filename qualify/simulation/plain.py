@@ -108,11 +108,14 @@ def _face(bench: Bench, face: Face, wall_mm: float | None, k: float) -> Complex:
         for a, one in ways:
             for b, other in ways:
                 total += weight * face_weight(a[:, None], b[None, :], ratio) * np.outer(one, other)
+    wave = bench.solid.speed / bench.band.centre_mhz
+    extent = np.hypot(face.x2_mm - face.x1_mm, face.z2_mm - face.z1_mm)
+    extent_waves = float(extent) / wave
     for end, along in ends:
         ways = [_way(bench, end, along, k, mirror) for mirror in mirrors]
         for a, one in ways:
             for b, other in ways:
-                edge = edge_difference(a[:, None], b[None, :], ratio)
+                edge = edge_difference(a[:, None], b[None, :], ratio, extent_waves)
                 total += edge / (1j * k) * np.outer(one, other)
     r = np.hypot(bench.along_mm - 0.5 * (face.x1_mm + face.x2_mm), 0.5 * (face.z1_mm + face.z2_mm))
     factor = np.sqrt(k / (2.0 * np.pi)) * np.exp(-0.25j * np.pi)

@@ -16,14 +16,7 @@ from qualify.simulation.band import Band
 from qualify.simulation.disc import disc_amplitude
 from qualify.simulation.edge import edge_difference
 from qualify.simulation.elastic import line_directivity, reflection
-from qualify.simulation.elevation import (
-    FARTHEST_MM,
-    NEAREST_MM,
-    NODES,
-    Elevation,
-    point_as_line,
-    strip_to_strip,
-)
+from qualify.simulation.elevation import Elevation, point_as_line, range_row, strip_to_strip
 from qualify.simulation.face import face_factors, face_nodes
 from qualify.simulation.hole import hole_series
 from qualify.simulation.kernels import SKIP, Places, Wave, add_face, add_pattern, add_round
@@ -82,14 +75,6 @@ class Bench:
         """Return the place (pairs,) of whole paths in the table; what comes too late is skipped."""
         late = path_mm / self.solid.speed > self.band.samples / self.band.sampling_mhz + AFTER_US
         return np.where(late, np.float32(-2.0), range_row(path_mm))
-
-
-def range_row(range_mm: Array) -> Floats:
-    """Return the place of a range in the tables of `elevation`, in rows."""
-    held = np.clip(range_mm, NEAREST_MM, 0.999 * FARTHEST_MM)
-    return np.asarray(
-        np.log(held / NEAREST_MM) * ((NODES - 1) / np.log(FARTHEST_MM / NEAREST_MM)), np.float32
-    )
 
 
 def add_scene(bench: Bench, scene: Scene, out: Floats) -> None:
@@ -186,7 +171,9 @@ def _face(bench: Bench, face: Face, wall_mm: float | None) -> Job:
     one = np.stack([a for a, _ in ways], axis=1).ravel()
     other = np.stack([b for _, b in ways], axis=1).ravel()
     pair = np.repeat(np.arange(len(bench.one)), len(ways))
-    table = _face_weights(bench, looks, weights, tangent, edges, one, other)
+    wave = bench.solid.speed / bench.band.centre_mhz
+    waves = float(np.hypot(*(second - first))) / wave
+    table = _face_weights(bench, looks, weights, tangent, edges, one, other, waves)
     middle = 0.5 * (first + second)
     path = np.hypot(bench.along_mm - middle[0], middle[1])
     rows = bench.path_rows(path[bench.one] + path[bench.other])
@@ -214,6 +201,7 @@ def _face_weights(
     edges: list[tuple[Array, Array]],
     one: Whole,
     other: Whole,
+    extent_waves: float,
 ) -> Floats:
     """Return the weight (ways, nodes + edges) of each place of a face on each way."""
     count = len(weights)
@@ -225,7 +213,9 @@ def _face_weights(
     )
     for number, (_, along) in enumerate(edges):
         angle = _angle_from(looks[count + number], along)
-        table[:, count + number] = edge_difference(angle[one], angle[other], bench.solid.ratio)
+        table[:, count + number] = edge_difference(
+            angle[one], angle[other], bench.solid.ratio, extent_waves
+        )
     return table
 
 

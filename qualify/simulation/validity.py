@@ -1,9 +1,10 @@
 """Where the model holds: what it refuses, and what it marks.
 
-Limits come from comparison with exact solutions, see `validation` and its tests: the peak of a
-face's echo is within 1 dB of the exact one for faces of 0.4 waves and more, tilted by up to 30° to
-the beam, and within 1.5 dB up to 45°; it is 6 dB and more off where a face is seen nearly along
-itself. Waves are those of the centre frequency.
+Limits come from comparison with the exact strip, see `face_checks` and its tests: in pulse-echo the
+peak of a face's echo is within 1 dB of the exact one for faces of 0.4 waves and more, tilted by up
+to 30° to the beam, within 1.5 dB up to 45°, and within 4 dB up to 60°; pairs of elements far apart
+are up to 4 dB off; a face seen nearly along itself is 5 to 12 dB off. Waves are those of the centre
+frequency.
 """
 
 from dataclasses import dataclass
@@ -86,7 +87,7 @@ def _face(face: Face, along_mm: NDArray[np.float64], wave_mm: float) -> list[Rem
         text = f"a face shorter than {LEAST_FACE_WAVES:g} waves is outside the model"
         found.append(Remark("face_tiny", text, refused=True))
     elif waves < SMALL_FACE_WAVES:
-        text = f"a face shorter than {SMALL_FACE_WAVES:g} waves: its level is up to 2 dB too low"
+        text = f"a face shorter than {SMALL_FACE_WAVES:g} waves: its level is up to 4 dB off"
         found.append(Remark("face_small", text))
     middle = np.array([0.5 * (face.x1_mm + face.x2_mm), 0.5 * (face.z1_mm + face.z2_mm)])
     looks = np.column_stack([along_mm - middle[0], np.full(len(along_mm), -middle[1])])
@@ -96,10 +97,10 @@ def _face(face: Face, along_mm: NDArray[np.float64], wave_mm: float) -> list[Rem
     if least > STEEP_DEG:
         text = (
             f"a face turned more than {STEEP_DEG:g}° from every element: its echo, from its edges "
-            "alone, is not validated, and may be 10 dB off"
+            "alone, is not validated, and may be 12 dB off"
         )
         found.append(Remark("face_steep", text))
     elif least > OBLIQUE_DEG:
-        text = f"a face turned more than {OBLIQUE_DEG:g}° from every element: up to 3 dB off"
+        text = f"a face turned more than {OBLIQUE_DEG:g}° from every element: up to 4 dB off"
         found.append(Remark("face_oblique", text))
     return found

@@ -5,6 +5,7 @@ LEFT_OUT = (
     "multiple scattering, and echoes between targets",
     "shadowing of one target by another, and of the back wall by targets",
     "shear and mode-converted waves as paths of their own",
+    "waves along the faces of cracks: upright ones give a later echo as strong as their nearer tip",
     "lateral and surface waves along the scan face",
     "three-dimensional shape: holes and faces run straight across, pores and flat ends lie within",
     "curved, rough or corroded faces; the width of slots and notches",

@@ -85,8 +85,10 @@ def check_model(study: SimulatedStudy, told: Callable[[str], None]) -> ModelChec
         grain = _grain_cases(simulator, thickness, min(thickness, reach))
         modes = _mode_cases(simulator, thickness, float(depth), told)
     conditions = study.plan.conditions.model_dump(mode="json")
+    name, solid = study.plan.study, simulator.solid
+    loss = solid.attenuation_db_per_mm * study.plan.probe.centre_mhz / solid.attenuation_at_mhz
     return ModelCheck(
-        study.plan.study, block, float(depth), conditions, found, faces, tips, grain, modes
+        name, block, float(depth), float(loss), conditions, found, faces, tips, grain, modes
     )
 
 

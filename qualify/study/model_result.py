@@ -54,11 +54,15 @@ class ModeCase:
 
 @dataclass(frozen=True, slots=True)
 class ModelCheck:
-    """Everything that the chapter on the model tells."""
+    """Everything that the chapter on the model tells.
+
+    `attenuation_db_per_mm` is the declared one at the centre frequency.
+    """
 
     study: str
     block: str
     depth_mm: float
+    attenuation_db_per_mm: float
     conditions: dict[str, Any]
     checks: tuple[Check, ...]
     faces: tuple[FaceCase, ...]

@@ -8,10 +8,10 @@ from qualify.simulation.elevation import (
     elevation_of,
     grain_leg,
     point_as_line,
+    range_row,
     strip_to_line,
     strip_to_strip,
 )
-from qualify.simulation.reflectors import range_row
 
 K = 2 * np.pi * 5.0 / 5.92
 WIDTH = 11.0

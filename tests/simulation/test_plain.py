@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
-
 from made_simulation import STEEL, probe
+
 from qualify.simulation.plain import plain_spectra
 from qualify.simulation.reflectors import add_scene
 from qualify.simulation.scene import Disc, Face, Hole, Pore, Scene
