@@ -27,7 +27,8 @@ class Provenance:
     source : model, or instrument and record, in words.
     seed : of what is random in a simulated recording, else None.
     left_out : what a model leaves out, a phrase each; empty for a measured recording.
-    files : name and SHA-256 digest of the files a measured recording was read from.
+    files : name and SHA-256 digest of the files a measured recording was read from, or of the
+        inputs that a simulated one was computed from.
     procedure : fingerprint of the procedure it was recorded under, or None.
     """
 
