@@ -9,7 +9,7 @@ from qualify.cli.common import INPUT_ERROR, STOPPED, AsJson, answering, quoted, 
 from qualify.errors import InputError, refuse
 
 if TYPE_CHECKING:
-    from qualify.study.simulation import Job
+    from qualify.study.simulation import Job, SimulatedStudy
 
 MODEL_FILE = "model.json"
 
@@ -40,7 +40,6 @@ def simulate(
     """
     with answering():
         from qualify.study.simulation import load_simulation
-        from qualify.study.simulation_run import run_simulation
 
         loaded = load_simulation(study)
         placed = sorted({job.block for job in loaded.jobs})
@@ -48,35 +47,42 @@ def simulate(
             found = f"'{only}' is none of the blocks that have positions"
             raise refuse("--only", found, f"give one of {', '.join(placed)}")
         folder = out or loaded.path.parent / "recordings"
-        count = sum(only is None or job.block == only for job in loaded.jobs)
-        state = {"kept": 0, "stands": 0}
-
-        def told(number: int, job: "Job", kept: bool) -> None:
-            state["stands"] += 1
-            state["kept"] += kept
-            word = "as it was" if kept else "made"
-            typer.echo(f"  {state['stands']} of {count}: {job.name}, {word}", err=True)
-
-        try:
-            document = run_simulation(loaded, folder, told, only)
-        except KeyboardInterrupt:
-            typer.echo(
-                f"stopped; {state['stands']} of {count} recordings stand, the same command goes "
-                "on with the rest",
-                err=True,
-            )
-            raise typer.Exit(STOPPED) from None
-        except InputError as error:
-            if not state["stands"]:
-                raise
-            for fault in error.faults:
-                typer.echo(f"error: {fault}", err=True)
-            typer.echo(f"{state['stands']} of {count} recordings stand", err=True)
-            raise typer.Exit(INPUT_ERROR) from None
-        kept = len(document["recordings"]) - state["stands"] + state["kept"]
-        summary = document | {"folder": str(folder), "kept": kept}
+        summary = _run(loaded, folder, only)
         show(summary, as_json, lambda: _lines(summary))
-        say_next(_next(loaded.path, folder, document["recordings"]))
+        say_next(_next(loaded.path, folder, summary["recordings"]))
+
+
+def _run(study: "SimulatedStudy", folder: Path, only: str | None) -> dict[str, Any]:
+    """Make the recordings, telling each; what is finished stays when the run is stopped."""
+    from qualify.study.simulation_run import run_simulation
+
+    count = sum(only is None or job.block == only for job in study.jobs)
+    stands = kept = 0
+
+    def told(number: int, job: "Job", was_there: bool) -> None:
+        nonlocal stands, kept
+        stands, kept = stands + 1, kept + was_there
+        word = "as it was" if was_there else "made"
+        typer.echo(f"  {stands} of {count}: {job.name}, {word}", err=True)
+
+    try:
+        document = run_simulation(study, folder, told, only)
+    except KeyboardInterrupt:
+        typer.echo(
+            f"stopped; {stands} of {count} recordings stand, the same command goes on with the "
+            "rest",
+            err=True,
+        )
+        raise typer.Exit(STOPPED) from None
+    except InputError as error:
+        if not stands:
+            raise
+        for fault in error.faults:
+            typer.echo(f"error: {fault}", err=True)
+        typer.echo(f"{stands} of {count} recordings stand", err=True)
+        raise typer.Exit(INPUT_ERROR) from None
+    earlier = len(document["recordings"]) - stands + kept
+    return document | {"folder": str(folder), "kept": earlier}
 
 
 def _next(path: Path, folder: Path, made: list[dict[str, Any]]) -> str:
