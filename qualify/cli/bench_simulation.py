@@ -64,14 +64,14 @@ def _probe(elements: int, pitch_mm: float) -> Any:
     )
 
 
-def _simulator(elements: int, pitch_mm: float, samples: int, *, full: bool) -> Any:
+def _simulator(elements: int, pitch_mm: float, samples: int, *, full: bool, points: float) -> Any:
     from qualify.simulation.conditions import Conditions, Electronics, Grain, Receiver
     from qualify.simulation.scene import Solid
     from qualify.simulation.simulate import Simulator
 
     conditions = Conditions(
         receiver=Receiver(set_on_wall_mm=60.0),
-        grain=Grain(backscatter_db=-40.0),
+        grain=Grain(backscatter_db=-40.0, points_per_mm2=points),
         electronics=Electronics(noise_db=-60.0, ring_down_db=10.0),
     )
     solid = Solid(5920.0, 3255.0, 0.01)
@@ -101,7 +101,7 @@ def _large() -> tuple[Any, Any, Any]:
         wall_mm=70.0,
     )
     place = Place("bench", "1", 300.0, 15.0, -300.0, 300.0, 70.0)
-    return _simulator(64, 0.6, 2048, full=True), scene, place
+    return _simulator(64, 0.6, 2048, full=True, points=12.5), scene, place
 
 
 def _unit() -> float:
@@ -111,7 +111,7 @@ def _unit() -> float:
     from qualify.simulation.place import Place
     from qualify.simulation.scene import Hole, Scene
 
-    simulator = _simulator(60, 0.62, 1024, full=False)
+    simulator = _simulator(60, 0.62, 1024, full=False, points=20.0)
     scene = Scene(holes=(Hole(1.0, 30.0, 1.0),), wall_mm=60.0)
     burnt = []
     for number in range(4):

@@ -107,5 +107,7 @@ def _drawn(panels: "tuple[ImagePanel, ...]", asked: Figures) -> "dict[str, Figur
         number = "" if first == 0 else f"-{first // MOST + 1}"
         together = panels[first : first + MOST]
         figures[f"modes{number}"] = modes_figure(together)
-        figures[f"coverage{number}"] = coverage_figure(coverage_views(together))
+        figures[f"coverage{number}"] = coverage_figure(
+            coverage_views(together), mark="SIMULATED" if together[0].signal == "simulated" else ""
+        )
     return figures

@@ -25,7 +25,7 @@ def set_up(
     out: Annotated[Path, typer.Option(help="Folder to write.", show_default=False)],
     as_json: AsJson = False,
 ) -> None:
-    """Show dead zone, signal over the flaw-free twin, and resolution of each mode on set-up blocks.
+    """Show each mode on set-up blocks: targets beside a flaw-free twin, ring-down, resolution.
 
     The recordings are simulated in memory, each target under the array beside the same place
     without it.
@@ -82,35 +82,40 @@ def _lines(document: dict[str, Any]) -> list[str]:
         lines.append(f"{mode['block']}, {mode['mode']}: {mode['seen']} of {mode['targets']} seen")
         lines.append(f"  {_zone(mode, document)}")
         lines += [f"  {_row(row)}" for row in sorted(mine, key=lambda row: row["depth_mm"])]
+    lines += [f"caution: {text}" for text in document["cautions"]]
+    lines.append("left out by the model: " + "; ".join(document["left_out"]))
     return lines
 
 
 def _zone(mode: dict[str, Any], document: dict[str, Any]) -> str:
-    shallowest = mode["shallowest_mm"]
+    shallowest, deep = mode["shallowest_mm"], mode["ring_down_mm"]
     seen = (
         "the deepest target is not seen"
         if shallowest is None
-        else f"every target from {shallowest:g} mm down is seen ({document['clear_db']:g} dB)"
+        else f"every target from {shallowest:.2f} mm down is seen"
     )
-    zone = mode["dead_zone_mm"]
-    twin = (
-        f"dead zone not told: {mode['reason']}"
-        if zone is None
-        else f"dead zone {zone:.1f} mm: the twin at a deep target less {document['margin_db']:g} dB"
+    if deep is None:
+        return f"{seen}; ring-down: {mode['reason']}"
+    return (
+        f"{seen}; ring-down alone reaches a deep target less {document['margin_db']:g} dB down to "
+        f"{deep:.2f} mm"
     )
-    return f"{seen}; {twin}"
 
 
 def _row(row: dict[str, Any]) -> str:
     head = f"{row['target']}, {row['depth_mm']:.2f} mm: "
-    if row["excess_db"] is None:
+    if row["seen"] is None:
         return head + f"not covered ({row['reason']})"
     unit = " dB" if row["unit"] == "db" else ""
+    form = ".1f" if unit else ".2f"
+    told = f"{format(row['level'], form)}{unit}, without it {format(row['twin_level'], form)}{unit}"
+    if not row["seen"]:
+        return f"{head}not seen: {row['reason']} ({told})"
     widths = " x ".join(
         "not closed" if row[key] is None else f"{row[key]:.2f}"
         for key in ("width_x_mm", "width_z_mm")
     )
-    return (
-        f"{head}{row['level']:.3g}{unit}, twin {row['twin_level']:.3g}{unit}, excess "
-        f"{row['excess_db']:.1f} dB; at half {widths} mm; depth {row['depth_error_mm']:+.2f} mm"
-    )
+    if row["excess_db"] is not None:
+        told += f", excess {row['excess_db']:.1f} dB"
+    depth = "" if row["depth_error_mm"] is None else f"; depth {row['depth_error_mm']:+.1f} mm"
+    return f"{head}{told}; at half {widths} mm{depth}"

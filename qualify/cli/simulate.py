@@ -149,9 +149,13 @@ def model(
 def _model_lines(document: dict[str, Any]) -> list[str]:
     failed = [row["what"] for row in document["checks"] if not row["holds"]]
     unfair = [row["mode"] for row in document["grain"] if not row["accepted"]]
+    worst = max(document["faces"], key=lambda row: abs(row["level_db"]))
     lines = [
-        f"SIMULATED: {len(document['checks'])} comparisons with laws and exact solutions, "
-        f"{len(failed)} fail" + (": " + "; ".join(failed) if failed else "")
+        f"SIMULATED: {len(document['checks'])} comparisons with laws, exact solutions, formulas "
+        f"and the code itself, {len(failed)} fail" + (": " + "; ".join(failed) if failed else ""),
+        "  faces have no limit here: the worst peak is "
+        f"{worst['level_db']:+.1f} dB off the exact strip ({worst['extent_waves']:g} waves, "
+        f"{worst['tilt_deg']:g}° of tilt); read where the model ends",
     ]
     if document["grain"]:
         lines.append(

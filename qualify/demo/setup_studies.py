@@ -112,10 +112,8 @@ def setup_study_texts(texts: Mapping[str, str]) -> dict[str, str]:
             simulation, head=HEAD.format(title=title, what="array, conditions and places.")
         )
         what = (
-            "region, modes and questions.\nEach recording stands over one target: of the places "
-            "looked at, the one named\nafter that target is its own; at the others there is no "
-            "flaw. Noise is taken at one\ndepth, so levels over it are of that depth; the excess "
-            "over the twin is of the place.\nThresholds are round assumptions."
+            "region, modes and controls.\nTargets are weighed by qualify set-up, each in its own "
+            "recording.\nThresholds are round assumptions."
         )
         out[f"{study.name}/imaging.toml"] = to_toml(
             imaging, head=HEAD.format(title=title, what=what)
@@ -154,7 +152,6 @@ def _imaging(study: SetupStudy, block: Block) -> dict[str, Any]:
         },
         "modes": _modes(thresholds=study.dead_zone_to_mm is not None),
         "noise": {"x_from_mm": x_from, "x_to_mm": x_to, "z_from_mm": z_from, "z_to_mm": z_to},
-        "looked_at": [_box(study, block, number) for number in range(len(block.targets))],
         "control": {
             "depth_mm": thickness,
             "x_from_mm": -3.0,
@@ -185,18 +182,3 @@ def _modes(*, thresholds: bool) -> list[dict[str, Any]]:
         mode | {"threshold": THRESHOLD_COHERENCE if "show" in mode else THRESHOLD_DB}
         for mode in MODES
     ]
-
-
-def _box(study: SetupStudy, block: Block, number: int) -> dict[str, Any]:
-    target = block.targets[number]
-    half = target.half_extent_mm[1]
-    z = target.z_mm
-    if study.from_face == "B":
-        z = block.outline.thickness_mm - z
-    return {
-        "name": target.id,
-        "x_from_mm": -HALF_BOX_MM,
-        "x_to_mm": HALF_BOX_MM,
-        "z_from_mm": max(FIRST_Z_MM, round(z - half - ABOVE_MM, 2)),
-        "z_to_mm": round(z + BELOW_MM, 2),
-    }

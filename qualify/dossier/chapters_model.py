@@ -18,7 +18,7 @@ from qualify.dossier.layout import (
 from qualify.dossier.model_faces import face_sections, limit_sections, tip_sections
 from qualify.dossier.place import Places, finished
 from qualify.dossier.style import register_fonts
-from qualify.dossier.tables import grid
+from qualify.dossier.tables import facts, grid
 from qualify.simulation.checks import Check
 from qualify.simulation.conditions import Conditions
 from qualify.simulation.words import LEFT_OUT, MODEL
@@ -59,6 +59,7 @@ def model_chapter(check: ModelCheck, title: str) -> list[Flowable]:
         *chapter(title),
         body(WARNING),
         body(f"Model: {MODEL}. {_declared(check)}"),
+        facts(list(check.setting)),
         *section("What the model leaves out"),
         *bullets(LEFT_OUT),
         *section("Against exact solutions and laws"),
@@ -139,6 +140,7 @@ def _grain(check: ModelCheck) -> list[Flowable]:
     rows = [
         [
             case.mode,
+            f"{case.z_from_mm:.0f} to {case.z_to_mm:.0f}",
             f"{case.ratio:.2f} ± {case.error:.2f}",
             "accepted" if case.accepted else "NOT ACCEPTED: the comparison of modes is biased",
         ]
@@ -149,13 +151,13 @@ def _grain(check: ModelCheck) -> list[Flowable]:
         body(
             "Mean fourth power of the envelope over its squared mean square. Dense grain has 2 "
             "(Rayleigh); sparse grain has more, most of all in the sharpest mode, and would "
-            f"favour the others. Accepted: {RATIO_FROM:g} to {RATIO_TO:g}."
+            f"favour the others. Accepted: {RATIO_FROM:g} to {RATIO_TO:g}, chosen here, no source."
         ),
         grid(
-            ["Mode", "Ratio ± standard error", ""],
+            ["Mode", "Depth mm", "Ratio ± standard error", ""],
             rows,
-            [40, 40, 90],
-            align="lrl",
+            [36, 24, 36, 74],
+            align="lrrl",
             bars=[number for number, case in enumerate(cases) if not case.accepted],
         ),
         body(_own_loss(check)),
@@ -171,10 +173,10 @@ def _own_loss(check: ModelCheck) -> str:
         for level in (grain.backscatter_db, grain.backscatter_db + COARSER_DB)
     ]
     text = (
-        f"Grain that scatters alike in all directions loses {told[0]:.2g} dB/mm by itself as "
+        f"Grain that scatters alike in all directions loses at least {told[0]:.2g} dB/mm as "
         f"declared, and {told[1]:.2g} dB/mm where it is {COARSER_DB:g} dB coarser (4π times its "
-        f"backscatter coefficient); the model attenuates by {check.attenuation_db_per_mm:.2g} "
-        "dB/mm in both."
+        "backscatter coefficient, shear waves not counted); the model attenuates by "
+        f"{check.attenuation_db_per_mm:.2g} dB/mm in both."
     )
     if told[0] > check.attenuation_db_per_mm:
         return text + " The declared grain does not go with so little attenuation."
@@ -204,8 +206,9 @@ def _modes(check: ModelCheck) -> list[Flowable]:
             f"Hole {check.depth_mm:g} mm deep under the middle of the array; grain as declared and "
             f"{COARSER_DB:g} dB coarser; means of {SEEDS} draws of grain. A box without a hole "
             "stands above the noise too, and has a coherence: only the excess, or the two side by "
-            "side, say anything. No threshold and no false-call rate stand here: this is no "
-            "comparison of detection."
+            "side, say anything. Grain and receiver alone: no electronic noise, ring-down, "
+            "coupling or back wall; a real twin would differ in those too. No threshold and no "
+            "false-call rate stand here: this is no comparison of detection."
         ),
         grid(heads, rows, [16, 14, 32, 22, 22, 24, 20, 20], align="rrlrrrrr"),
     ]

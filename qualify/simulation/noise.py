@@ -69,8 +69,11 @@ def ring_downs(
         UNEVEN * rng.standard_normal(probe.elements)
     )
     phase = UNEVEN * rng.standard_normal(probe.elements)
+    turns = 2.0 * np.pi * probe.centre_mhz * time
     rise = np.minimum(1.0, 4.0 * probe.centre_mhz * time)
-    wave = np.cos(2.0 * np.pi * probe.centre_mhz * time[None, :] + phase[:, None])
+    top = np.max(rise * np.exp(-time / electronics.ring_down_us) * np.abs(np.cos(turns)))
+    size = size / top
+    wave = np.cos(turns[None, :] + phase[:, None])
     return np.asarray(
         size[:, None] * rise * np.exp(-time / electronics.ring_down_us) * wave, dtype=np.float32
     )

@@ -93,14 +93,14 @@ def _face(face: Face, along_mm: NDArray[np.float64], wave_mm: float) -> list[Rem
     looks = np.column_stack([along_mm - middle[0], np.full(len(along_mm), -middle[1])])
     across = along[0] * looks[:, 1] - along[1] * looks[:, 0]
     tilt = np.degrees(np.arccos(np.abs(across) / (extent * np.hypot(*looks.T))))
-    least = float(tilt.min())
+    least = float(np.median(tilt))
     if least > STEEP_DEG:
         text = (
-            f"a face turned more than {STEEP_DEG:g}° from every element: its echo, from its edges "
+            f"a face turned more than {STEEP_DEG:g}° from most elements: its echo, from its edges "
             "alone, is not validated, and may be 12 dB off"
         )
         found.append(Remark("face_steep", text))
     elif least > OBLIQUE_DEG:
-        text = f"a face turned more than {OBLIQUE_DEG:g}° from every element: up to 4 dB off"
+        text = f"a face turned more than {OBLIQUE_DEG:g}° from most elements: up to 4 dB off"
         found.append(Remark("face_oblique", text))
     return found

@@ -9,6 +9,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from qualify import __version__
 from qualify.imaging.focus import make_images
 from qualify.imaging.grid import Grid, Image
 from qualify.imaging.modes import Mode
@@ -36,6 +37,7 @@ DEPTH_SHARE = 0.6  # of the record's reach or the thickness, whichever is less
 PLACES = 12
 PITCH_MM = 60.0
 STEP_MM = 0.25
+BANDS = ((0.06, 0.2), (0.2, 0.85))  # of the reach: shallow and deep, looked at apart
 Array = NDArray[np.float64]
 
 
@@ -88,7 +90,40 @@ def check_model(study: SimulatedStudy, told: Callable[[str], None]) -> ModelChec
     name, solid = study.plan.study, simulator.solid
     loss = solid.attenuation_db_per_mm * study.plan.probe.centre_mhz / solid.attenuation_at_mhz
     return ModelCheck(
-        name, block, float(depth), float(loss), conditions, found, faces, tips, grain, modes
+        name,
+        block,
+        float(depth),
+        float(loss),
+        _setting(study, block),
+        conditions,
+        found,
+        faces,
+        tips,
+        grain,
+        modes,
+    )
+
+
+def _setting(study: SimulatedStudy, block: str) -> tuple[tuple[str, str], ...]:
+    """Return what the check is about, in words."""
+    plan, made = study.plan, study.blocks[block].material
+    probe = plan.probe
+    return (
+        ("Software", f"qualify {__version__}"),
+        ("Seed", str(plan.seed)),
+        (
+            "Array",
+            f"{probe.name}: {probe.elements} elements, pitch {probe.pitch_mm:g} mm, width "
+            f"{probe.element_width_mm:g} mm, passive {probe.passive_width_mm:g} mm, "
+            f"{probe.centre_mhz:g} MHz, {100 * probe.bandwidth_fraction:g} % bandwidth",
+        ),
+        (
+            "Material",
+            f"of block {block} (the first of {len(study.blocks)}): longitudinal "
+            f"{made.longitudinal_m_per_s:g} m/s, shear {made.shear_m_per_s:g} m/s, "
+            f"{made.attenuation_db_per_mm:g} dB/mm at {made.attenuation_at_mhz:g} MHz",
+        ),
+        ("Record", f"{plan.samples} samples at {plan.sampling_mhz:g} MHz"),
     )
 
 
@@ -122,14 +157,21 @@ def _grain_cases(
     """Return the statistics of grain alone in the modes of amplitude, over many places."""
     alone = _grain_alone(simulator)
     modes = tuple(m for m in standard_modes(alone.probe.elements) if m.show == "amplitude")
-    grid = Grid.over((-6.0, 6.0), (0.2 * reach_mm, 0.85 * reach_mm), 2.0 * STEP_MM)
-    power: dict[str, list[Array]] = {mode.name: [] for mode in modes}
+    power: dict[tuple[str, int], list[Array]] = {}
+    grids = [
+        Grid.over((-6.0, 6.0), (round(low * reach_mm, 1), round(high * reach_mm, 1)), step)
+        for (low, high), step in zip(BANDS, (STEP_MM, 2.0 * STEP_MM), strict=True)
+    ]
     for number in range(PLACES):
         recording = alone.record(Scene(), _place(number, thickness_mm))
-        for image in make_images(recording, modes, grid):
-            values = image.amplitude().astype(np.float64) ** 2
-            power[image.mode].append(np.where(image.covered, values, np.nan))
-    return tuple(_ratio(mode.name, np.array(power[mode.name]), grid) for mode in modes)
+        for band, grid in enumerate(grids):
+            for image in make_images(recording, modes, grid):
+                values = image.amplitude().astype(np.float64) ** 2
+                held = power.setdefault((image.mode, band), [])
+                held.append(np.where(image.covered, values, np.nan))
+    return tuple(
+        _ratio(mode, np.array(values), grids[band]) for (mode, band), values in power.items()
+    )
 
 
 def _ratio(mode: str, power: Array, grid: Grid) -> GrainCase:
@@ -143,7 +185,9 @@ def _ratio(mode: str, power: Array, grid: Grid) -> GrainCase:
     count = len(power)
     left = [np.delete(fourth, i).mean() / np.delete(second, i).mean() ** 2 for i in range(count)]
     error = float(np.sqrt((count - 1) / count * np.sum((left - np.mean(left)) ** 2)))
-    return GrainCase(mode, ratio, error, bool(RATIO_FROM <= ratio <= RATIO_TO))
+    return GrainCase(
+        mode, float(z[0]), float(z[-1]), ratio, error, bool(RATIO_FROM <= ratio <= RATIO_TO)
+    )
 
 
 def _mode_cases(

@@ -20,11 +20,14 @@ class GrainCase:
 
     Attributes
     ----------
+    z_from_mm, z_to_mm : depths looked at.
     ratio, error : over all places, and its standard error from place to place.
     accepted : whether it lies between 1.9 and 2.2.
     """
 
     mode: str
+    z_from_mm: float
+    z_to_mm: float
     ratio: float
     error: float
     accepted: bool
@@ -56,13 +59,15 @@ class ModeCase:
 class ModelCheck:
     """Everything that the chapter on the model tells.
 
-    `attenuation_db_per_mm` is the declared one at the centre frequency.
+    `attenuation_db_per_mm` is the declared one at the centre frequency; `setting` names what was
+    checked: array, material, sampling, seed, software.
     """
 
     study: str
     block: str
     depth_mm: float
     attenuation_db_per_mm: float
+    setting: tuple[tuple[str, str], ...]
     conditions: dict[str, Any]
     checks: tuple[Check, ...]
     faces: tuple[FaceCase, ...]

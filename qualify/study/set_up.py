@@ -1,13 +1,18 @@
 """What the modes make of set-up blocks: each known target beside the same place without it.
 
-A target counts as seen where its echo stands `CLEAR_DB` above the largest of the same box in the
-flaw-free twin, or its coherence that far in ratio. The dead zone of a mode is told twice: from
-the targets (the shallowest from which on all deeper ones are seen), and from the twin (down to
-where ring-down alone reaches what a target gives, less a margin).
+A target's echo is looked for about its known nearest point, within a pulse, so that ring-down above
+it and the wall below it are not taken for it; a largest value at the edge of that box is no echo of
+its own. It counts as seen where it stands 6 dB above the largest of the same box in the flaw-free
+twin, or where its coherence is twice that: no threshold of detection. A coherence has no decibels
+and tells no depth.
+
+Ring-down is told from the twin: down to where it alone reaches what deep targets give, less a
+margin. That is no dead zone: lateral and surface waves, which make most of one in total focusing,
+are not in the model.
 """
 
 from collections.abc import Callable, Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -16,6 +21,7 @@ from qualify import __version__
 from qualify.blocks.definition import Block
 from qualify.imaging.controls import dead_zone
 from qualify.imaging.echo import echo_width
+from qualify.imaging.fidelity import pulse_width_mm
 from qualify.imaging.focus import make_images
 from qualify.imaging.grid import Image
 from qualify.imaging.region import Box, peak_in
@@ -25,8 +31,20 @@ from qualify.study.imaging_plan import ImagingPlan
 
 CLEAR_DB = 6.0
 MARGIN_DB = 6.0
-BOX_MM = 2.0  # about a target, added to its half extent
+ASIDE_MM = 1.5  # beside a target, added to its half extent
+TWICE = 2.0  # of coherence over the twin's: what 6 dB is of amplitude
 DEEP_SHARE = 0.5  # targets deeper than this share of the deepest give the reference level
+CAUTIONS = (
+    "seen is no threshold of detection, and no false calls were counted",
+    "ring-down alone is told: lateral and surface waves are not in the model, and a real dead zone "
+    "is longer, most of all in total focusing and coherence",
+    "a twin has the coupling and the noise of its recording; a real one has not, so that every "
+    "excess is the best case",
+    "waves are taken as plane on a target: within a few millimetres of the array levels are rough",
+)
+NOT_CLEAR = "not clear of the same box without the target"
+NO_ECHO = "the largest value lies at the edge of the box in depth: no echo of its own"
+QUIET = "ring-down reaches the level nowhere in the image, which starts at {:g} mm"
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,11 +53,13 @@ class SeenTarget:
 
     Attributes
     ----------
-    depth_mm : of its nearest point, known. found_mm : of the peak, less the known depth.
-    level, twin_level : peak of the box with and without the target, in `unit`.
-    excess_db : the one over the other, decibels of amplitude or of coherence.
-    seen : whether the excess reaches `CLEAR_DB`; None where the mode does not cover the place.
+    depth_mm : of its nearest point, known.
+    level, twin_level : largest of the box with and without the target, in `unit`.
+    excess_db : the one over the other, of amplitudes; None for a coherence.
+    seen : whether the echo is clear of the twin; None where the mode does not cover the place.
+    depth_error_mm : of the peak, less the known depth; amplitudes only.
     width_x_mm, width_z_mm : of its echo at half the peak; None where it does not close.
+    reason : why something is None that a seen target has.
     """
 
     block: str
@@ -64,8 +84,8 @@ class ModeSetUp:
     Attributes
     ----------
     shallowest_mm : depth of the shallowest target from which on all deeper ones are seen.
-    dead_zone_mm : down to where the flaw-free twin reaches the reference level, which is the
-        median of the deeper targets less a margin.
+    ring_down_mm : down to where the flaw-free twin reaches the reference level, which is the
+        median of the deeper targets less a margin; None, with `reason`, where that is nowhere.
     """
 
     block: str
@@ -73,7 +93,7 @@ class ModeSetUp:
     seen: int
     targets: int
     shallowest_mm: float | None
-    dead_zone_mm: float | None
+    ring_down_mm: float | None
     reference_level: float | None
     reason: str | None
 
@@ -120,37 +140,34 @@ def _seen(pair: Pair, image: Image, twin: Image) -> SeenTarget:
     middle = target.z_mm if from_a else outline.thickness_mm - target.z_mm
     depth = middle - half_z
     at = target.x_mm - float(pair.recording.position_mm or 0.0)
-    box = Box(
-        (at - half_x - BOX_MM, at + half_x + BOX_MM),
-        (max(depth - BOX_MM, 0.0), middle + half_z + BOX_MM),
+    pulse = pulse_width_mm(pair.recording.probe, pair.recording.medium.longitudinal_m_per_s)
+    low = depth + pulse + (0.0 if target.kind_name == "side_drilled_hole" else 2.0 * half_z)
+    box = Box((at - half_x - ASIDE_MM, at + half_x + ASIDE_MM), (max(depth - pulse, 0.0), low))
+    echo, empty = echo_width(image, box), peak_in(twin, box)
+    level, without, found = echo.peak.value, empty.value, echo.peak.z_mm
+    known = SeenTarget(
+        pair.block.id, target.id, round(depth, 3), image.mode, image.unit, level, without,
+        None, None, None, None, None, echo.peak.reason or empty.reason,
+    )  # fmt: skip
+    if level is None or without is None or found is None:
+        return known
+    decibels = image.unit == "db"
+    excess = level - without if decibels else None
+    clear = excess >= CLEAR_DB if excess is not None else level >= without * TWICE
+    step = image.grid.step_z_mm
+    edge = min(found - box.z_mm[0], box.z_mm[1] - found) < step
+    if not clear or (decibels and edge):
+        reason = NO_ECHO if clear else NOT_CLEAR
+        return replace(known, excess_db=excess, seen=False, reason=reason)
+    return replace(
+        known,
+        excess_db=excess,
+        seen=True,
+        depth_error_mm=found - depth if decibels else None,
+        width_x_mm=echo.width_x_mm,
+        width_z_mm=echo.width_z_mm,
+        reason=echo.reason,
     )
-    echo = echo_width(image, box)
-    empty = peak_in(twin, box)
-    excess = _excess_db(image.unit, echo.peak.value, empty.value)
-    found = echo.peak.z_mm
-    return SeenTarget(
-        pair.block.id,
-        target.id,
-        round(depth, 3),
-        image.mode,
-        image.unit,
-        echo.peak.value,
-        empty.value,
-        excess,
-        None if excess is None else excess >= CLEAR_DB,
-        None if found is None else found - depth,
-        echo.width_x_mm,
-        echo.width_z_mm,
-        echo.reason,
-    )
-
-
-def _excess_db(unit: str, level: float | None, empty: float | None) -> float | None:
-    if level is None or empty is None:
-        return None
-    if unit == "db":
-        return level - empty
-    return float(20.0 * np.log10(max(level, 1e-9) / max(empty, 1e-9)))
 
 
 def _mode(block: str, mode: str, rows: list[SeenTarget], twins: list[Image]) -> ModeSetUp:
@@ -180,11 +197,13 @@ def _mode(block: str, mode: str, rows: list[SeenTarget], twins: list[Image]) -> 
         dead_zone(twin, reference, (-edge, edge), search_to_mm=deepest, clear_mm=0.1 * deepest)
         for twin in twins
     ]
-    depths = [zone.depth_mm for zone in found]
-    if any(depth is None for depth in depths):
+    if any(zone.depth_mm is None for zone in found):
         reason = next(zone.reason for zone in found if zone.depth_mm is None)
         return _with(told, None, reference, reason)
-    return _with(told, max(float(d) for d in depths if d is not None), reference, None)
+    deep = max(float(zone.depth_mm or 0.0) for zone in found)
+    if deep <= grid.z_from_mm + grid.step_z_mm:
+        return _with(told, None, reference, QUIET.format(grid.z_from_mm))
+    return _with(told, deep, reference, None)
 
 
 def _with(
@@ -206,8 +225,9 @@ def document(
         "model": MODEL,
         "software": __version__,
         "left_out": list(LEFT_OUT),
+        "cautions": list(CAUTIONS),
         "clear_db": CLEAR_DB,
         "margin_db": MARGIN_DB,
-        "modes": [asdict(mode) for mode in modes],
-        "targets": [asdict(row) for row in rows],
+        "modes": [asdict(mode) | {"signal": "simulated"} for mode in modes],
+        "targets": [asdict(row) | {"signal": "simulated"} for row in rows],
     }

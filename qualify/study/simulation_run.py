@@ -24,6 +24,10 @@ from qualify.study.simulation import Job, SimulatedStudy, remarks_of
 MARK = "simulation.json"
 INPUTS = "inputs of the simulation"
 TWINS = "a recording beside its twin shows what is in the piece: keep twins from readers"
+SAME_DRAW = (
+    "a twin has the coupling and the noise of its recording; a real one has not, so that what "
+    "stands over a twin is the best case"
+)
 
 
 def make_recording(study: SimulatedStudy, job: Job, simulator: Simulator) -> Recording:
@@ -150,7 +154,7 @@ def _document(study: SimulatedStudy, made: list[dict[str, Any]]) -> dict[str, An
         "left_out": list(LEFT_OUT),
         "conditions": study.plan.conditions.model_dump(mode="json"),
         "remarks": remarks_of(study),
-        "cautions": [TWINS] if any(job.twin for job in study.jobs) else [],
+        "cautions": [TWINS, SAME_DRAW] if any(job.twin for job in study.jobs) else [],
         "complete": len(made) == len(study.jobs),
         "recordings": made,
     }

@@ -30,13 +30,14 @@ CHECK = ModelCheck(
     block="B-1",
     depth_mm=30.0,
     attenuation_db_per_mm=0.01,
+    setting=(("Seed", "1"),),
     conditions=Conditions(
         receiver=Receiver(set_on_wall_mm=60.0), grain=Grain(backscatter_db=-40.0)
     ).model_dump(mode="json"),
     checks=(Check("energy", "1", LAW, 1e-14, 0.0, "", 1e-10),),
     faces=(FaceCase(0.4, 0.47, 0.0, -0.1, 0.17), FaceCase(0.4, 0.47, 30.0, 0.2, 0.2)),
     tips=(TipCase(45.0, 2.2, 2.1, 0.9),),
-    grain=(GrainCase("linear", 2.0, 0.03, True),),
+    grain=(GrainCase("linear", 10.0, 50.0, 2.0, 0.03, True),),
     modes=(ModeCase(-40.0, 1.0, "linear", 30.0, 7.0, 23.0, 1.5),),
 )
 
@@ -62,7 +63,7 @@ def test_every_page_says_simulated_and_the_same_check_gives_the_same_bytes(tmp_p
     words = " ".join(text.split())
     assert "No measurement was compared with it" in words
     assert "multiple scattering" in words
-    assert "loses 0.0055 dB/mm" in words
+    assert "loses at least 0.0055 dB/mm" in words
 
 
 @needs_pdftotext
@@ -71,7 +72,7 @@ def test_what_fails_is_said(tmp_path):
     wrong = replace(
         CHECK,
         checks=(replace(CHECK.checks[0], found=0.3),),
-        grain=(GrainCase("total_focusing", 4.4, 0.1, False),),
+        grain=(GrainCase("total_focusing", 3.0, 10.0, 4.4, 0.1, False),),
     )
     assert "FAILS" in told(wrong, tmp_path)
     assert "NOT ACCEPTED" in told(wrong, tmp_path)
@@ -80,7 +81,7 @@ def test_what_fails_is_said(tmp_path):
 
 @needs_pdftotext
 def test_grain_that_loses_more_than_is_declared_is_said(tmp_path):
-    """4πη in dB/mm: η = 1e-3/mm sr loses 0.055 dB/mm, more than the declared 0.01."""
+    """4πη in dB/mm: η = 1e-3/mm sr loses at least 0.055 dB/mm, more than the declared 0.01."""
     coarse = replace(
         CHECK,
         conditions=Conditions(
@@ -88,7 +89,7 @@ def test_grain_that_loses_more_than_is_declared_is_said(tmp_path):
         ).model_dump(mode="json"),
     )
     words = " ".join(told(coarse, tmp_path).split())
-    assert "loses 0.055 dB/mm" in words
+    assert "loses at least 0.055 dB/mm" in words
     assert "The declared grain does not go with so little attenuation" in words
 
 

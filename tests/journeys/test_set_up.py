@@ -34,7 +34,7 @@ def folder(tmp_path_factory):
 
 @pytest.mark.parametrize("block", ["near_surface", "depth_ladder"])
 def test_tables_of_a_set_up_block(folder, tmp_path, block):
-    """A row a target and mode, the flaw-free twin beside it, a dead zone a mode, SIMULATED said.
+    """A row a target and mode, the flaw-free twin beside it, ring-down a mode, SIMULATED said.
 
     Total focusing is known to be sharper than a scan of 20 elements across at every depth: its
     aperture is three times as long (λF/D).
@@ -54,10 +54,26 @@ def test_tables_of_a_set_up_block(folder, tmp_path, block):
     sharp, wide = (float(deep[m]["width_x_mm"]) for m in ("total_focusing", "linear"))
     assert sharp < 0.6 * wide
     assert abs(float(deep["total_focusing"]["depth_error_mm"])) < 0.4
-    assert float(modes["linear"]["dead_zone_mm"]) >= float(modes["total_focusing"]["dead_zone_mm"])
+    assert 0.5 < float(modes["linear"]["ring_down_mm"]) < 4.0
+    assert modes["total_focusing"]["ring_down_mm"] == ""
+    assert "ring-down reaches the level nowhere" in modes["total_focusing"]["reason"]
+    assert all(row["signal"] == "simulated" for row in rows)
+    assert all(row["excess_db"] == "" for row in rows if row["unit"] == "coherence")
+    assert all(row["depth_error_mm"] == "" for row in rows if row["seen"] != "True")
+    assert "lateral and surface waves are not in the model" in result.output
     document = json.loads((tmp_path / "out" / "set_up.json").read_text(encoding="utf-8"))
     assert document["signal"] == "simulated"
     assert document["left_out"]
+
+
+def test_targets_before_the_far_wall_are_seen_by_every_mode(folder, tmp_path):
+    """From face B the holes lie 1 to 15 mm before the wall: the wall's echo is not taken for
+    theirs, so that amplitudes see what coherence sees."""
+    study = folder / "near_surface_from_b"
+    run("set-up", study, "--imaging", study / "imaging.toml", "--out", tmp_path / "out")
+    with (tmp_path / "out" / "modes.csv").open(encoding="utf-8", newline="") as file:
+        seen = {row["mode"]: (row["seen"], row["targets"]) for row in csv.DictReader(file)}
+    assert set(seen.values()) == {("8", "8")}
 
 
 def test_a_study_without_a_target_under_the_array_is_refused(folder, tmp_path):
