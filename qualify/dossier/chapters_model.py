@@ -151,7 +151,8 @@ def _grain(check: ModelCheck) -> list[Flowable]:
         body(
             "Mean fourth power of the envelope over its squared mean square. Dense grain has 2 "
             "(Rayleigh); sparse grain has more, most of all in the sharpest mode, and would "
-            f"favour the others. Accepted: {RATIO_FROM:g} to {RATIO_TO:g}, chosen here, no source."
+            f"favour the others. Accepted: {RATIO_FROM:g} to {RATIO_TO:g} (chosen here, no source), "
+            "two standard errors allowed."
         ),
         grid(
             ["Mode", "Depth mm", "Ratio ± standard error", ""],

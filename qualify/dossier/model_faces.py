@@ -86,8 +86,8 @@ def limit_sections() -> list[Flowable]:
                 f"{NEAR_WAVES:g} wave of the elements; flat ends in their own near field; dense "
                 "pores.",
                 "Errors of faces, peak of the echo: within 1 dB from 0.4 waves and up to 30° of "
-                "tilt, 1.5 dB at 45°, 4 dB at 60°; 5 to 12 dB nearer to the face's own plane; pairs "
-                "of elements far apart up to 4 dB.",
+                "tilt, 1.5 dB at 45°, 4 dB at 60°; 5 to 12 dB nearer to the face's own plane; "
+                "pairs of elements far apart up to 4 dB.",
                 "The corner of a notch with the wall was not compared with an exact solution: its "
                 "level at angles near the notch's plane follows a bound, see above.",
                 "Contact only, no wedge and no water path; longitudinal waves on the direct path.",

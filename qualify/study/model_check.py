@@ -185,9 +185,8 @@ def _ratio(mode: str, power: Array, grid: Grid) -> GrainCase:
     count = len(power)
     left = [np.delete(fourth, i).mean() / np.delete(second, i).mean() ** 2 for i in range(count)]
     error = float(np.sqrt((count - 1) / count * np.sum((left - np.mean(left)) ** 2)))
-    return GrainCase(
-        mode, float(z[0]), float(z[-1]), ratio, error, bool(RATIO_FROM <= ratio <= RATIO_TO)
-    )
+    accepted = RATIO_FROM - 2.0 * error <= ratio <= RATIO_TO + 2.0 * error
+    return GrainCase(mode, float(z[0]), float(z[-1]), ratio, error, bool(accepted))
 
 
 def _mode_cases(

@@ -22,7 +22,7 @@ class GrainCase:
     ----------
     z_from_mm, z_to_mm : depths looked at.
     ratio, error : over all places, and its standard error from place to place.
-    accepted : whether it lies between 1.9 and 2.2.
+    accepted : whether it lies between 1.9 and 2.2, two standard errors allowed.
     """
 
     mode: str
