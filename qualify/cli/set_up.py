@@ -35,12 +35,13 @@ def set_up(
         from qualify.files import canonical_json, check_folder, read_toml, validated, write_folder
         from qualify.study import set_up as answers
         from qualify.study.imaging_plan import ImagingPlan
-        from qualify.study.set_up_pairs import pairs_of
+        from qualify.study.set_up_pairs import check_modes, pairs_of
         from qualify.study.simulation import load_simulation
 
         loaded = load_simulation(study)
         plan = validated(ImagingPlan, read_toml(imaging), str(imaging))
         check_folder(out, mark=MARK)
+        check_modes(loaded, plan, str(imaging))
         rows, modes = answers.set_up(
             pairs_of(loaded), plan, lambda words: typer.echo(f"  {words}", err=True)
         )

@@ -34,7 +34,7 @@ from qualify.study.result import StudyResult
 
 SIMULATED = "SIMULATED"
 NEPER_TO_DB = 10.0 / math.log(10.0)  # of power
-TITLE = "7 a  The model behind the simulated signals"
+TITLE = "The model behind the simulated signals"
 NOT_CHECKED = "Not shown: no check of the model was given (qualify model)."
 NO_GRAIN = "Not shown: the study declares no grain, so that nothing hides a target."
 WARNING = (
@@ -45,21 +45,21 @@ WARNING = (
 
 
 def simulated_signals(result: StudyResult) -> list[Flowable]:
-    """Return the chapter of a study with simulated signals; of any other, nothing."""
+    """Return the end of chapter 7 of a study with simulated signals; of any other, nothing."""
     if result.inputs.plan.signal != "simulated":
         return []
     if result.inputs.model_check is None:
-        return [*chapter(TITLE, 30), body(WARNING), body(NOT_CHECKED)]
-    return model_chapter(result.inputs.model_check, TITLE)
+        return [*section(TITLE), body(WARNING), body(NOT_CHECKED)]
+    return model_chapter(result.inputs.model_check, section(TITLE))
 
 
-def model_chapter(check: ModelCheck, title: str) -> list[Flowable]:
+def model_chapter(check: ModelCheck, head: list[Flowable]) -> list[Flowable]:
     """Return the chapter: what the model is, what it was held against, where it ends."""
     return [
-        *chapter(title),
+        *head,
         body(WARNING),
         body(f"Model: {MODEL}. {_declared(check)}"),
-        facts(list(check.setting)),
+        facts([("Simulated study", check.study), *check.setting]),
         *section("What the model leaves out"),
         *bullets(LEFT_OUT),
         *section("Against exact solutions and laws"),
@@ -82,7 +82,7 @@ def model_pdf(check: ModelCheck, content_sha256: str) -> bytes:
     footer = Footer(check.study, "model check", content_sha256, SIMULATED, "model.json")
     story: list[Flowable] = [
         Heading(f"{check.study}: the model behind simulated signals", 0),
-        *model_chapter(check, "Check of the model"),
+        *model_chapter(check, chapter("Check of the model")),
     ]
     title = f"{check.study}: check of the model"
     pages, _ = build_pages(story, title, footer, PageTotal())
@@ -151,8 +151,8 @@ def _grain(check: ModelCheck) -> list[Flowable]:
         body(
             "Mean fourth power of the envelope over its squared mean square. Dense grain has 2 "
             "(Rayleigh); sparse grain has more, most of all in the sharpest mode, and would "
-            f"favour the others. Accepted: {RATIO_FROM:g} to {RATIO_TO:g} (chosen here, no source), "
-            "two standard errors allowed."
+            f"favour the others. Accepted: {RATIO_FROM:g} to {RATIO_TO:g} (chosen here, no "
+            "source), two standard errors allowed."
         ),
         grid(
             ["Mode", "Depth mm", "Ratio ± standard error", ""],

@@ -162,7 +162,7 @@ def _model(result: StudyResult) -> str:
         return f"{NOT_SHOWN}: not held here"
     if result.inputs.model_check is None:
         return f"{NOT_SHOWN}: signals are simulated, and their model was not checked"
-    return "thin: check of the model of the signals, chapter 7 a; no margins are held"
+    return "thin: check of the model of the signals, chapter 7; no margins are held"
 
 
 EXPECTED: tuple[tuple[str, Callable[[StudyResult], str]], ...] = (

@@ -50,7 +50,9 @@ class Electronics(BaseModel):
     ring_down_db: Annotated[float, Field(ge=-200, le=60, **NO_NAN)] | None = Field(
         None, description="peak of an element's ring-down at transmission, dB over full scale"
     )
-    ring_down_us: Positive = Field(0.3, description="time in which it falls by e")
+    ring_down_us: Annotated[float, Field(gt=0, le=10, **NO_NAN)] = Field(
+        0.3, description="time in which it falls by e"
+    )
     cross_talk_db: Annotated[float, Field(le=0, ge=-200, **NO_NAN)] = Field(
         -20.0, description="what the next element receives of it; as much again per element"
     )
@@ -92,7 +94,7 @@ class Receiver(BaseModel):
     """
 
     model_config = STRICT
-    set_on_wall_mm: Positive = Field(
+    set_on_wall_mm: Annotated[float, Field(ge=1, le=1000, **NO_NAN)] = Field(
         description="the gain is set on a back wall at this depth, middle element alone"
     )
     wall_fraction: Annotated[float, Field(gt=0, le=10, **NO_NAN)] = Field(

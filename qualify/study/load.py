@@ -95,12 +95,17 @@ def _from_folder(folder: Path) -> StudyInputs:
         calls=tuple(calls),
         finished=finished,
         files=tuple(InputFile(n, digest(read_bytes(folder / n, n))) for n in names),
-        model_check=_model_check(folder, data.model_check),
+        model_check=_model_check(folder, data.model_check, plan.signal),
     )
 
 
-def _model_check(folder: Path, name: str | None) -> ModelCheck | None:
-    return None if name is None else load_model_check(folder / name, name)
+def _model_check(folder: Path, name: str | None, signal: str) -> ModelCheck | None:
+    if name is None:
+        return None
+    if signal != "simulated":
+        found = f"is given, and the plan's signal is '{signal}'"
+        raise refuse(f"{DATA}: model_check", found, "leave it out; it is of simulated signals")
+    return load_model_check(folder / name, name)
 
 
 def _call_sheet(folder: Path, source: CallSheetSource) -> list[Call]:

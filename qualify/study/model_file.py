@@ -6,7 +6,7 @@ from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
 
-from qualify.errors import InputError, refuse
+from qualify.errors import Fault, InputError, refuse
 from qualify.files import faults_of, read_text
 from qualify.simulation.words import MODEL
 from qualify.study.model_result import WHAT, ModelCheck
@@ -37,6 +37,10 @@ def load_model_check(path: Path, name: str | None = None) -> ModelCheck:
         if isinstance(row, dict):
             row.pop("holds", None)
     try:
-        return TypeAdapter(ModelCheck).validate_python(told)
+        check = TypeAdapter(ModelCheck).validate_python(told)
     except ValidationError as error:
-        raise InputError(faults_of(error, name)) from None
+        anew = Fault(name, "is damaged or of another version", "run qualify model again")
+        raise InputError([anew, *faults_of(error, name)]) from None
+    if found.get("signal") != "simulated" or not check.checks or not check.faces:
+        raise refuse(name, "is not whole", "run qualify model again")
+    return check

@@ -110,6 +110,11 @@ def _under(target: TargetBase, place: Place, probe: Probe) -> bool:
     return bool(aside <= deep * np.tan(np.radians(SEEN_DEG)))
 
 
+def _a(target: TargetBase) -> str:
+    words = target.kind_in_words
+    return f"{'an' if words[0] in 'aeio' else 'a'} {words}"
+
+
 def _beside(target: TargetBase, place: Place, probe: Probe) -> Remark | None:
     """Return why a target is out of the beam across the section; None if it is in it."""
     first, last = target.y_span_mm
@@ -119,11 +124,11 @@ def _beside(target: TargetBase, place: Place, probe: Probe) -> Remark | None:
             return None
         return Remark("beside", "a flat-bottomed hole is not in the section: left out")
     if last <= place.y_mm - half or first >= place.y_mm + half:
-        return Remark("beside", f"a {target.kind_in_words} is beside the beam: left out")
+        return Remark("beside", f"{_a(target)} is beside the beam: left out")
     if isinstance(target, Notch) and target.along == "x":
         return None
     if first > place.y_mm - half or last < place.y_mm + half:
-        text = f"a {target.kind_in_words} ends within the beam: not in the model"
+        text = f"{_a(target)} ends within the beam: not in the model"
         return Remark("ends", text, refused=True)
     return None
 

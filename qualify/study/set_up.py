@@ -44,7 +44,7 @@ CAUTIONS = (
 )
 NOT_CLEAR = "not clear of the same box without the target"
 NO_ECHO = "the largest value lies at the edge of the box in depth: no echo of its own"
-QUIET = "ring-down reaches the level nowhere in the image, which starts at {:g} mm"
+QUIET = "the level is reached nowhere in the image, which starts at {:g} mm"
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,8 @@ from qualify.study.scenes import Section, place_on, scene_of
 from qualify.study.simulation_plan import Positions, SimulationPlan
 
 PLAN_FILE = "simulation.toml"
+VELOCITIES, RATIOS, MOST_DB_PER_MM = (1000.0, 15000.0), (1.42, 3.0), 2.0  # of solids
+NO_WALL = Remark("no_wall", "the record ends before the echo of the back wall")
 ALIKE = {"probe", "conditions", "positions"}
 BASE_MB, MB_PER_SAMPLE = 260.0, 5e-5  # measured with 32 and 60 elements, 1,024 and 2,048 samples
 GRAIN_S, REST_S = 2e-7, 3e-8  # of one core for each sample of a place, and of a recording; measured
@@ -104,6 +106,7 @@ def load_simulation(path: Path) -> SimulatedStudy:
         if block.id in blocks:
             place = f"{path}: blocks.{number}"
             faults.append(Fault(place, f"'{block.id}' stands twice", "give each block once"))
+        faults += _material(block, str(path.parent / name))
         blocks[block.id] = block
     if faults:
         raise InputError(faults)
@@ -111,6 +114,27 @@ def load_simulation(path: Path) -> SimulatedStudy:
     study = SimulatedStudy(path, plan, blocks, jobs, _plan_digest(plan))
     _check_scenes(study)
     return study
+
+
+def _material(block: Block, name: str) -> list[Fault]:
+    """Return what of a block's material the model can't take, or is told in another unit."""
+    made = block.material
+    ratio = made.longitudinal_m_per_s / made.shear_m_per_s
+    low, high = VELOCITIES
+    faults = []
+    if not low <= made.longitudinal_m_per_s <= high:
+        found = f"{made.longitudinal_m_per_s:g} is no longitudinal velocity of a solid"
+        wanted = f"give metres a second, {low:g} to {high:g}"
+        faults.append(Fault(f"{name}: material.longitudinal_m_per_s", found, wanted))
+    if not RATIOS[0] <= ratio <= RATIOS[1]:
+        found = f"longitudinal over shear velocity is {ratio:.3g}"
+        wanted = f"it lies from {RATIOS[0]:g} to {RATIOS[1]:g}; mend one of them"
+        faults.append(Fault(f"{name}: material.shear_m_per_s", found, wanted))
+    if made.attenuation_db_per_mm > MOST_DB_PER_MM:
+        found = f"{made.attenuation_db_per_mm:g} dB/mm leaves no echo"
+        wanted = f"give decibels a millimetre, at most {MOST_DB_PER_MM:g}"
+        faults.append(Fault(f"{name}: material.attenuation_db_per_mm", found, wanted))
+    return faults
 
 
 def _plan_digest(plan: SimulationPlan) -> str:
@@ -212,16 +236,22 @@ def _remarks(study: SimulatedStudy, job: Job) -> tuple[Remark, ...]:
     wave = study.blocks[job.block].material.longitudinal_m_per_s * 1e-3
     wave /= study.plan.probe.centre_mhz
     along = study.plan.probe.along_mm()
-    return (*section.left_out, *judge(section.scene, along, wave, section.pore_share))
+    found = (*section.left_out, *judge(section.scene, along, wave, section.pore_share))
+    speed = study.blocks[job.block].material.longitudinal_m_per_s * 1e-3
+    ends_us = study.plan.samples / study.plan.sampling_mhz
+    if 2.0 * job.place.thickness_mm / speed >= ends_us:
+        return (*found, NO_WALL)
+    return found
 
 
 def _check_scenes(study: SimulatedStudy) -> None:
     """Refuse what lies outside the model, by block and reason, before anything is computed."""
-    found: dict[tuple[str, str], int] = {}
+    places: dict[tuple[str, str], set[float]] = {}
     for job in study.jobs:
         for remark in _remarks(study, job):
             if remark.refused:
-                found[job.block, remark.text] = found.get((job.block, remark.text), 0) + 1
+                places.setdefault((job.block, remark.text), set()).add(job.place.x_mm)
+    found = {key: len(held) for key, held in places.items()}
     if found:
         raise InputError(
             Fault(

@@ -11,6 +11,7 @@ from qualify.simulation.conditions import Conditions
 
 MOST_SAMPLES = 32768
 NYQUIST = 2.0
+LEAST_BANDWIDTH, MOST_BANDWIDTH = 0.1, 1.2
 
 
 class Positions(BaseModel):
@@ -54,7 +55,9 @@ class SimulationPlan(BaseModel):
     seed: Annotated[int, Field(ge=0, lt=2**63)] = Field(
         description="of all that is random; the same seed gives the same recordings"
     )
-    sampling_mhz: Positive = Field(description="sampling rate")
+    sampling_mhz: Annotated[float, Field(gt=0, le=1000, allow_inf_nan=False)] = Field(
+        description="sampling rate"
+    )
     samples: Annotated[int, Field(ge=64, le=MOST_SAMPLES)] = Field(
         description="samples of each signal, from transmission on"
     )
@@ -76,6 +79,15 @@ class SimulationPlan(BaseModel):
             msg = (
                 f"sampling_mhz {self.sampling_mhz:g} is below twice the highest frequency of the "
                 f"probe ({highest:.3g} MHz); sample faster"
+            )
+            raise ValueError(msg)
+        if self.conditions.electronics.noise_to_mhz > 0.5 * self.sampling_mhz:
+            msg = "conditions.electronics.noise_to_mhz is above half of sampling_mhz; lower it"
+            raise ValueError(msg)
+        if not LEAST_BANDWIDTH <= self.probe.bandwidth_fraction <= MOST_BANDWIDTH:
+            msg = (
+                f"probe.bandwidth_fraction {self.probe.bandwidth_fraction:g} is outside the model; "
+                f"give {LEAST_BANDWIDTH:g} to {MOST_BANDWIDTH:g}"
             )
             raise ValueError(msg)
         return self

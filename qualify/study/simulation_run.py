@@ -5,6 +5,7 @@ was stopped at any moment goes on to the same bytes. What a file was made from s
 digest; a file that is whole and was made from the same is kept.
 """
 
+import json
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -60,7 +61,8 @@ def run_simulation(
     InputError : where the folder holds what this study does not make.
     """
     _check_folder(study, folder)
-    write_whole(folder / MARK, canonical_json({"study": study.plan.study, "complete": False}))
+    if not (folder / MARK).is_file():
+        write_whole(folder / MARK, canonical_json(_owner(study) | {"complete": False}))
     simulators: dict[str, Simulator] = {}
     made: list[dict[str, Any]] = []
     for number, job in enumerate(study.jobs, start=1):
@@ -126,8 +128,33 @@ def _check_folder(study: SimulatedStudy, folder: Path) -> None:
         raise refuse(
             str(folder), f"holds recordings that are not ours (no {MARK})", "give a new folder"
         )
+    _check_owner(study, folder)
     for path in partial:
         path.unlink(missing_ok=True)
+
+
+def _owner(study: SimulatedStudy) -> dict[str, str]:
+    """Return what says whose the recordings of a folder are: study, and digest of its plan."""
+    return {"study": study.plan.study, "plan_sha256": study.plan_digest}
+
+
+def _check_owner(study: SimulatedStudy, folder: Path) -> None:
+    """Refuse a folder whose recordings another study or plan made; they are not overwritten."""
+    if not (folder / MARK).is_file():
+        return
+    try:
+        found = json.loads(read_bytes(folder / MARK))
+    except ValueError:
+        return
+    if not isinstance(found, dict) or "plan_sha256" not in found:
+        return
+    if found["plan_sha256"] != study.plan_digest:
+        raise refuse(
+            str(folder),
+            f"holds recordings of study '{found.get('study')}', made with another probe, seed, "
+            "conditions or version",
+            "give a new folder, or remove it",
+        )
 
 
 def _entry(study: SimulatedStudy, job: Job, recording: Recording) -> dict[str, Any]:
@@ -146,7 +173,7 @@ def _entry(study: SimulatedStudy, job: Job, recording: Recording) -> dict[str, A
 
 def _document(study: SimulatedStudy, made: list[dict[str, Any]]) -> dict[str, Any]:
     return {
-        "study": study.plan.study,
+        **_owner(study),
         "signal": "simulated",
         "model": MODEL,
         "software": __version__,

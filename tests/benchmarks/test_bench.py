@@ -21,7 +21,7 @@ def test_bench_runs_and_prints_a_ratio_above_one():
     assert result.exit_code == 0, result.output
     found = json.loads(result.stdout)
     assert set(found) == {
-        "machine", "refits", "bound", "holds", "images", "import_imaging_s"
+        "machine", "refits", "bound", "holds", "images", "simulation", "import_imaging_s"
     }  # fmt: skip
     assert found["refits"]["ratio"] > 1.0
     assert found["refits"]["loop_refits"] == 10

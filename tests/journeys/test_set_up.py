@@ -56,7 +56,7 @@ def test_tables_of_a_set_up_block(folder, tmp_path, block):
     assert abs(float(deep["total_focusing"]["depth_error_mm"])) < 0.4
     assert 0.5 < float(modes["linear"]["ring_down_mm"]) < 4.0
     assert modes["total_focusing"]["ring_down_mm"] == ""
-    assert "ring-down reaches the level nowhere" in modes["total_focusing"]["reason"]
+    assert "the level is reached nowhere" in modes["total_focusing"]["reason"]
     assert all(row["signal"] == "simulated" for row in rows)
     assert all(row["excess_db"] == "" for row in rows if row["unit"] == "coherence")
     assert all(row["depth_error_mm"] == "" for row in rows if row["seen"] != "True")

@@ -149,14 +149,16 @@ def test_what_a_recording_was_made_from_decides_whether_it_is_kept(tmp_path):
     for text, target, made, kept in (
         (few, block, 2, 0),
         (more, block, 2, 2),
-        (coarse, block, 4, 0),
-        (coarse, wider, 4, 0),
+        (more, wider, 4, 0),
     ):
         file.write_text(text, encoding="utf-8")
         sheet.write_text(target, encoding="utf-8")
         result = run(folder, "--out", out)
         assert (result.output.count(", made"), result.output.count("as it was")) == (made, kept)
     run(folder, "--out", tmp_path / "new")
+    assert contents(out) == contents(tmp_path / "new")
+    file.write_text(coarse, encoding="utf-8")
+    assert run(folder, "--out", out).exit_code == 2
     assert contents(out) == contents(tmp_path / "new")
 
 
@@ -203,6 +205,21 @@ def test_what_a_killed_run_left_half_written_is_taken_away(whole, tmp_path):
     (out / ".simulation.json.ab12cd34").write_bytes(b"{")
     assert run(folder, "--out", out).exit_code == 0
     assert contents(out) == whole[1]
+
+
+def test_recordings_of_another_plan_are_not_overwritten(whole, tmp_path):
+    """Another seed, or other conditions, into the same folder: exit 2, every byte as it was."""
+    folder = study(tmp_path / "first")
+    out = tmp_path / "out"
+    run(folder, "--out", out)
+    before = contents(out)
+    for old, new in (("seed = 1", "seed = 2"), ("noise_db = -70.0", "noise_db = -60.0")):
+        assert old in STUDY
+        (folder / "simulation.toml").write_text(STUDY.replace(old, new), encoding="utf-8")
+        result = run(folder, "--out", out)
+        assert result.exit_code == 2
+        assert "holds recordings of study 'example-simulation'" in result.output
+        assert contents(out) == before
 
 
 def test_foreign_files_are_refused(whole, tmp_path):

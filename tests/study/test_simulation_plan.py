@@ -33,6 +33,10 @@ CASES = [
     ('units = ["U1"]', 'units = ["U1"]\nx_mm = [30.0]', "2 of units, x_mm and targets are given"),
     ('units = ["U1"]', "x_mm = [-5.0]", "-5 mm is beside the block"),
     ('units = ["U1"]', "x_mm = [18.0]", "37.1 mm long, reaches over an end of EX-01 at 18 mm"),
+    ("set_on_wall_mm = 60.0", "set_on_wall_mm = 60000.0", "set_on_wall_mm: found 60000.0"),
+    ("noise_to_mhz = 12.0", "noise_to_mhz = 30.0", "above half of sampling_mhz"),
+    ("bandwidth_fraction = 0.7", "bandwidth_fraction = 0.01", "bandwidth_fraction 0.01 is outside"),
+    ("sampling_mhz = 40.0", "sampling_mhz = 40e6", "sampling_mhz: found 40000000.0"),
     ("y_mm = 15.0", "y_mm = 5.0", "11 mm wide, reaches over an edge of EX-01"),
     ('units = ["U1"]', 'units = "all"', "a notch ends within the beam"),
     ("y_mm = 15.0", "y_mm = 95.0", "95 mm is beside the block"),
@@ -57,6 +61,26 @@ def test_faults_are_told_with_their_key(tmp_path, old, new, message):
         load_simulation(written(tmp_path, GOOD.replace(old, new, 1)))
     assert message in str(caught.value)
     assert ".toml" in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ("longitudinal_m_per_s = 5920.0", "longitudinal_m_per_s = 5.92", "is no longitudinal vel"),
+        ("shear_m_per_s = 3255.0", "shear_m_per_s = 5000.0", "longitudinal over shear velocity"),
+        ("attenuation_db_per_mm = 0.01", "attenuation_db_per_mm = 10.0", "leaves no echo"),
+    ],
+)
+def test_a_material_in_another_unit_is_told_with_its_block(tmp_path, old, new, message):
+    """Metres a second and decibels a millimetre; the block file and its key are named."""
+    path = written(tmp_path, GOOD)
+    assert old in BLOCK
+    block = tmp_path / "blocks" / "example_block.toml"
+    block.write_text(BLOCK.replace(old, new), encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        load_simulation(path)
+    assert message in str(caught.value)
+    assert "example_block.toml: material." in str(caught.value)
 
 
 def test_several_faults_are_told_at_once(tmp_path):
