@@ -113,6 +113,12 @@ def test_the_model_is_checked_and_the_answer_told(checked):
     assert (out / "model.pdf").read_bytes().startswith(b"%PDF")
 
 
+def test_the_sample_is_of_this_model():
+    """The check kept as a sample reads, is of this version of the model, and holds."""
+    sample = Path(__file__).parents[2] / "output" / "sample" / "model.json"
+    assert all(check.holds for check in load_model_check(sample).checks)
+
+
 def test_a_study_takes_the_check_and_no_other_file(checked, tmp_path):
     """model.json comes back as it was; another JSON file, or of another model, is refused."""
     from qualify.errors import InputError
