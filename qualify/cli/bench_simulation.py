@@ -111,7 +111,7 @@ def _unit() -> float:
     from qualify.simulation.place import Place
     from qualify.simulation.scene import Hole, Scene
 
-    simulator = _simulator(60, 0.62, 1024, full=False, points=20.0)
+    simulator = _simulator(60, 0.62, 1024, full=False, points=16.0)
     scene = Scene(holes=(Hole(1.0, 30.0, 1.0),), wall_mm=60.0)
     burnt = []
     for number in range(4):

@@ -28,7 +28,7 @@ class Grain(BaseModel):
         2.0, description="power of the frequency that the amplitude rises with; 2: Rayleigh region"
     )
     points_per_mm2: Annotated[float, Field(ge=1, le=200, **NO_NAN)] = Field(
-        20.0, description="points of the model in a square millimetre of section"
+        16.0, description="points of the model in a square millimetre of section"
     )
     realisation: Annotated[int, Field(ge=1)] = Field(
         1, description="number of the draw; one block has one grain in one realisation"
