@@ -1,6 +1,6 @@
 """Exact series, faces and edges, against published values and against each other.
 
-Values marked 'computed' were computed with another program of ours and a quadrature; those of
+Values marked "computed" come from an earlier computation of ours and a quadrature; those of
 energy and the optical theorem are laws. Velocities 5900 and 3230 m/s unless said.
 """
 
