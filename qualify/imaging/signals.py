@@ -12,6 +12,7 @@ import scipy.fft
 from numpy.typing import NDArray
 
 from qualify.recording.record import Recording, half_matrix
+from qualify.simulation.band import Band
 
 UPSAMPLED_RATE = 20.0  # samples a period of the centre frequency, at least
 BLOCK = 512  # signals turned at a time, so that spectra never fill the memory
@@ -61,6 +62,28 @@ def prepare(recording: Recording, *, workers: int = 1) -> Signals:
         lines * recording.sampling_mhz / count,
         probe.elements,
     )
+
+
+def signals_of(spectra: NDArray[np.float32], band: Band, elements: int) -> Signals:
+    """Return signals ready for focusing straight from simulated spectra, by one transform.
+
+    spectra : (2, pairs, frequencies), real and imaginary part, in the convention exp(−iωt), of
+        half a matrix. Nothing is clipped and no noise is in them; the record begins at 0.
+    """
+    times = max(1, int(np.ceil(UPSAMPLED_RATE * band.centre_mhz / band.sampling_mhz - 1e-9)))
+    lines = int(np.rint(band.centre_mhz * band.length / band.sampling_mhz))
+    pairs, count = spectra.shape[1:]
+    kept, long = band.samples * times, band.length * times
+    place = (band.first + np.arange(count) - lines) % long
+    out = np.zeros((pairs, kept + 2), np.complex64)
+    for start in range(0, pairs, BLOCK):
+        part = spectra[:, start : start + BLOCK]
+        moved = np.zeros((part.shape[1], long), np.complex64)
+        moved[:, place] = np.float32(2.0 * times) * (part[0] - 1j * part[1])
+        found = scipy.fft.ifft(moved, axis=-1, overwrite_x=True)
+        out[start : start + BLOCK, 1:-1] = found[:, :kept]
+    carrier = lines * band.sampling_mhz / band.length
+    return Signals(out, kept, band.sampling_mhz * times, 0.0, carrier, elements)
 
 
 def _moved_down(

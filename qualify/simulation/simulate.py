@@ -86,8 +86,12 @@ class Simulator:
             )
         talk = self.conditions.electronics.cross_talk_db
         add_ring_down(clean, self._rings, transmit, receive, talk)
+        return self.holding(self._received(clean, name), place)
+
+    def holding(self, samples: Floats, place: Place) -> Recording:
+        """Return the recording that holds these samples, or none yet, of a place."""
         return Recording(
-            self._received(clean, name),
+            samples,
             self.sampling_mhz,
             0.0,
             self.probe,
@@ -105,6 +109,10 @@ class Simulator:
 
     def signals(self, scene: Scene, place: Place, *, repeat: int = 1) -> Floats:
         """Return signals (pairs, samples) over full scale: reflectors and grain as received."""
+        return to_time(self.spectra(scene, place, repeat=repeat), self.bench.band)
+
+    def spectra(self, scene: Scene, place: Place, *, repeat: int = 1) -> Floats:
+        """Return the spectra (2, pairs, frequencies) of `signals`."""
         spectra = self._grain_at(place)
         held = (
             np.zeros((2, len(self.bench.one), len(self.bench.k_per_mm)), np.float32)
@@ -117,7 +125,7 @@ class Simulator:
         )
         pair = (self.gain * each[self.bench.one] * each[self.bench.other]).astype(np.float32)
         _scale(held, pair, self.bench.band.pulse.astype(np.float32))
-        return to_time(held, self.bench.band)
+        return held
 
     def _received(self, clean: Floats, name: tuple[str, ...]) -> Floats:
         """Return what the receiver holds of signals (pairs, samples): with noise, clipped."""

@@ -10,11 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qualify import __version__
-from qualify.imaging.focus import make_images
+from qualify.imaging.focus import Focusing
 from qualify.imaging.grid import Grid, Image
 from qualify.imaging.modes import Mode
 from qualify.imaging.quality import coherence_at_target, signal_to_noise
 from qualify.imaging.region import Box
+from qualify.imaging.signals import signals_of
 from qualify.simulation.checks import checks
 from qualify.simulation.face_checks import face_cases, tip_cases
 from qualify.simulation.place import Place
@@ -35,6 +36,7 @@ from qualify.study.simulation_run import simulator_of
 DIAMETERS_MM = (1.0, 0.5)
 DEPTH_SHARE = 0.6  # of the record's reach or the thickness, whichever is less
 PLACES = 12
+UNRECORDED = "computed, not recorded"
 PITCH_MM = 60.0
 STEP_MM = 0.25
 BANDS = ((0.06, 0.2), (0.2, 0.85))  # of the reach: shallow and deep, looked at apart
@@ -163,15 +165,27 @@ def _grain_cases(
         for (low, high), step in zip(BANDS, (STEP_MM, 2.0 * STEP_MM), strict=True)
     ]
     for number in range(PLACES):
-        recording = alone.record(Scene(), _place(number, thickness_mm))
+        place = _place(number, thickness_mm)
         for band, grid in enumerate(grids):
-            for image in make_images(recording, modes, grid):
+            for image in _images(alone, Scene(), place, modes, grid):
                 values = image.amplitude().astype(np.float64) ** 2
                 held = power.setdefault((image.mode, band), [])
                 held.append(np.where(image.covered, values, np.nan))
     return tuple(
         _ratio(mode, np.array(values), grids[band]) for (mode, band), values in power.items()
     )
+
+
+def _images(
+    simulator: Simulator, scene: Scene, place: Place, modes: tuple[Mode, ...], grid: Grid
+) -> tuple[Image, ...]:
+    """Return the images of a scene in grain straight from its spectra; nothing is clipped."""
+    pairs = simulator.bench.one
+    empty = simulator.holding(np.zeros((len(pairs), simulator.samples), np.float32), place)
+    band = simulator.bench.band
+    signals = signals_of(simulator.spectra(scene, place), band, simulator.probe.elements)
+    work = Focusing(empty, grid, signals, threads=True)
+    return tuple(work.image(mode, UNRECORDED) for mode in modes)
 
 
 def _ratio(mode: str, power: Array, grid: Grid) -> GrainCase:
@@ -204,10 +218,10 @@ def _mode_cases(
         seen: dict[tuple[float, str], list[ModeCase]] = {}
         for number in range(SEEDS):
             place = _place(number, thickness_mm)
-            twins = make_images(alone.record(Scene(), place), modes, grid)
+            twins = _images(alone, Scene(), place, modes, grid)
             for diameter in DIAMETERS_MM:
                 scene = Scene(holes=(Hole(0.0, depth_mm, diameter),))
-                images = make_images(alone.record(scene, place), modes, grid)
+                images = _images(alone, scene, place, modes, grid)
                 for image, twin in zip(images, twins, strict=True):
                     case = _case(level, diameter, depth_mm, image, twin)
                     seen.setdefault((diameter, image.mode), []).append(case)

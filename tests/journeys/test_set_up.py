@@ -60,6 +60,7 @@ def test_tables_of_a_set_up_block(folder, tmp_path, block):
     assert all(row["signal"] == "simulated" for row in rows)
     assert all(row["excess_db"] == "" for row in rows if row["unit"] == "coherence")
     assert all(row["depth_error_mm"] == "" for row in rows if row["seen"] != "True")
+    assert all(row["depth_error_mm"] == "" for row in rows if row["unit"] == "coherence")
     assert "lateral and surface waves are not in the model" in result.output
     document = json.loads((tmp_path / "out" / "set_up.json").read_text(encoding="utf-8"))
     assert document["signal"] == "simulated"
