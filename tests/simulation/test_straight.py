@@ -31,7 +31,7 @@ def test_images_straight_from_spectra_are_those_of_the_recording(show):
 
 
 def test_with_its_carrier_put_back_a_signal_is_the_recorded_one():
-    """Real part of table × exp(2πi·carrier·t), every other sample: the samples, 1e-4 of the peak."""
+    """Real part of table × exp(2πi·carrier·t), every other sample: within 1e-4 of the peak."""
     sim = simulator(probe(6), under=conditions(grain_db=-40.0))
     scene = Scene(holes=(Hole(1.0, 25.0, 1.0),))
     found = signals_of(sim.spectra(scene, place()), sim.bench.band, 6)
