@@ -26,7 +26,7 @@ ROOT_TWO, LOG_ROOT_TWO_PI = math.sqrt(2.0), 0.5 * math.log(2.0 * math.pi)
 
 
 @njit(cache=True, nogil=True)
-def _normal_terms(eta: float) -> tuple[float, float, float]:
+def normal_terms(eta: float) -> tuple[float, float, float]:
     """Log of the normal distribution at eta, its first and second derivative."""
     if eta > FAR:
         share = 0.5 * math.erfc(-eta / ROOT_TWO)
@@ -61,7 +61,7 @@ def _cloglog_hit(eta: float) -> tuple[float, float, float]:
 @njit(cache=True, nogil=True)
 def _hit_terms(link: int, eta: float) -> tuple[float, float, float]:
     if link == PROBIT:
-        return _normal_terms(eta)
+        return normal_terms(eta)
     if link == CLOGLOG:
         return _cloglog_hit(eta)
     t = math.exp(min(-eta, EXPONENT_LIMIT))
@@ -71,7 +71,7 @@ def _hit_terms(link: int, eta: float) -> tuple[float, float, float]:
 @njit(cache=True, nogil=True)
 def _miss_terms(link: int, eta: float) -> tuple[float, float, float]:
     if link == PROBIT:
-        height, slope, bend = _normal_terms(-eta)
+        height, slope, bend = normal_terms(-eta)
         return height, -slope, bend
     if link == CLOGLOG:
         t = math.exp(min(eta, EXPONENT_LIMIT))

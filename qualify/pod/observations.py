@@ -63,12 +63,14 @@ def _require(condition: bool | np.bool_, message: str) -> None:
         raise ValueError(message)
 
 
-def _checked_scale(scale: str) -> Scale:
+def checked_scale(scale: str) -> Scale:
+    """Return a known scale of sizes; a ValueError names an unknown one."""
     _require(scale in ("log", "linear"), f"scale {scale!r} is not known; use log or linear")
     return cast(Scale, scale)
 
 
-def _checked_sizes(size: npt.ArrayLike, scale: Scale) -> Array:
+def checked_sizes(size: npt.ArrayLike, scale: Scale) -> Array:
+    """Return sizes (rows,) that have a place on the scale; a ValueError says what has none."""
     a = np.atleast_1d(np.asarray(size, dtype=float))
     _require(a.ndim == 1 and a.size > 0, "sizes must be one list with at least one size")
     _require(np.all(np.isfinite(a)), "a size is missing or not a finite number")
@@ -111,8 +113,8 @@ def observe(
     ValueError : with the fault in words: missing, negative or (log scale) zero sizes; hits
         outside 0..trials; lists of unequal length; an unknown scale.
     """
-    checked = _checked_scale(scale)
-    a = _checked_sizes(size, checked)
+    checked = checked_scale(scale)
+    a = checked_sizes(size, checked)
     h, t = _checked_counts(hits, trials, len(a))
     constant = special.gammaln(t + 1) - special.gammaln(h + 1) - special.gammaln(t - h + 1)
     distinct, where = np.unique(a, return_inverse=True)

@@ -24,7 +24,7 @@ from qualify.pod.simulation import away_from, hold, supremum
 from qualify.threads import njit
 
 BoundName: TypeAlias = Literal[
-    "calibrated", "likelihood", "wald", "r_star", "firth", "cheng_iles", "bootstrap"
+    "calibrated", "likelihood", "wald", "r_star", "firth", "cheng_iles", "bootstrap", "exact"
 ]
 Side: TypeAlias = Literal["upper", "lower"]
 
@@ -46,6 +46,7 @@ BOUND_WORDS: dict[BoundName, str] = {
     "firth": "profile of the penalised likelihood (Firth)",
     "cheng_iles": "whole-curve region (Cheng and Iles)",
     "bootstrap": "bootstrap of targets, percentile",
+    "exact": "exact, from the non-central t distribution",
 }
 
 NO_TREND = "the slope is too uncertain: POD is not shown to rise with size, so no bound exists"

@@ -1,0 +1,188 @@
+"""Plain-language notices of a fit of responses: what a reader must know beside the numbers."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from qualify.pod.notices import Notice
+from qualify.pod.problem import BoundName, BoundValue
+from qualify.pod.responses import Responses
+
+FEWEST_TARGETS = 40  # handbook figure, see `_few_targets`
+COARSE = 0.02
+HOLDS: dict[str, str] = {
+    "likelihood": "the 95 % likelihood bound on a90 held in 89 to 93 % of trials",
+    "wald": "the 95 % delta-method (Wald) bound on a90 held in 83 to 90 % of trials",
+}
+DESIGN = (
+    "our own simulation of 15 to 60 targets of sizes 0.5 to 8 (straight line in log size and log "
+    "response, 4000 trials each)"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class ResponseFindings:
+    """What the notices are written from; sizes and responses in the caller's units."""
+
+    data: Responses
+    outcome: str
+    confidence: float
+    bound: BoundName
+    bounds: dict[str, dict[str, BoundValue]]
+    slope_shown: bool
+    a50: float | None
+    a90: float | None
+    threshold_inside: bool | None
+    shared: float | None
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
+def _outcome(found: ResponseFindings) -> Notice | None:
+    exact = int(found.data.exact.sum())
+    texts = {
+        "all_censored": (
+            "Every response is censored: none lies between floor and ceiling, so there is no line "
+            "and no POD curve of responses. Hits and misses at the threshold can still be analysed."
+        ),
+        "too_few": (
+            f"Too few for a line and its spread: {_count(exact, 'uncensored response')}; at least "
+            "5, at two sizes, are needed (our own choice), and far more for a useful bound."
+        ),
+        "decreasing": (
+            "Responses do not rise with size, so no a50 or a90 is given. Check the columns and the "
+            "unit of response."
+        ),
+        "no_scatter": (
+            "The uncensored responses lie on a straight line without scatter. Measured responses "
+            "never do: check whether they were computed from the sizes."
+        ),
+        "not_settled": "No line of highest likelihood was found; look at the data for outliers.",
+    }
+    text = texts.get(found.outcome)
+    return None if text is None else Notice(found.outcome, text)
+
+
+def _few_targets(found: ResponseFindings) -> Notice | None:
+    """Sample size; the figure 40 is recalled from MIL-HDBK-1823A from memory, not verified."""
+    if found.data.targets >= FEWEST_TARGETS:
+        return None
+    text = (
+        f"{_count(found.data.targets, 'target')}: fewer than 40, the least for response data in "
+        "MIL-HDBK-1823A (figure recalled from memory, not verified). Below it line, constant "
+        "spread and normal scatter can hardly be checked."
+    )
+    return Notice("few_targets", text)
+
+
+def _censoring(found: ResponseFindings) -> list[Notice]:
+    data, notices = found.data, []
+    missed = int(data.missed.sum())
+    if missed:
+        verb = "was" if missed == 1 else "were"
+        text = (
+            f"{_count(missed, 'target' if not data.repeated else 'row')} {verb} missed: nothing "
+            "was recorded. They count as responses at or below the floor; they are not left out, "
+            "and no value is made up for them."
+        )
+        notices.append(Notice("missed", text))
+    for name, where, words in (
+        ("above_ceiling", data.beyond > 0, "above the ceiling"),
+        ("below_floor", data.beyond < 0, "below the floor"),
+    ):
+        if np.any(where):
+            number = int(where.sum())
+            verb = "counts" if number == 1 else "count"
+            text = (
+                f"{_count(number, 'response')} stood {words} and {verb} as censored there. If "
+                "such values can be recorded, floor or ceiling is wrong."
+            )
+            notices.append(Notice(name, text))
+    share = 1.0 - float(data.exact.mean())
+    if share > 0.5:
+        text = (
+            f"{100 * share:.0f} % of the responses are censored: the line rests on the rest, and "
+            "the model carries more of the result than the data do."
+        )
+        notices.append(Notice("much_censored", text))
+    if found.threshold_inside is False:
+        exact = data.response[data.exact]
+        text = (
+            f"The threshold {data.threshold:g} lies outside the uncensored responses "
+            f"({float(exact.min()):g} to {float(exact.max()):g}): POD there is an extrapolation of "
+            "the line and its scatter, and no claim should rest on it."
+        )
+        notices.append(Notice("threshold_outside", text))
+    return notices
+
+
+def _bound_notices(found: ResponseFindings) -> list[Notice]:
+    notices: list[Notice] = []
+    if found.outcome == "fitted" and not found.slope_shown:
+        text = (
+            f"Responses are not shown to rise with size at {100 * found.confidence:g} % "
+            "confidence, so a50, a90 and their bounds do not exist."
+        )
+        notices.append(Notice("slope_not_shown", text))
+    upper, lower = (found.bounds[found.bound][side] for side in ("upper", "lower"))
+    if upper.value is None:
+        notices.append(Notice("no_upper_bound", f"No upper bound on a90: {upper.reason}."))
+    elif found.bound in HOLDS:
+        text = (
+            "Likelihood and Wald bounds hold less often than they say in small samples: in "
+            f"{DESIGN}, {HOLDS[found.bound]}. It can be less elsewhere."
+        )
+        notices.append(Notice("bound_holds_less", text))
+    elif upper.error is not None and upper.error > COARSE * upper.value:
+        text = (
+            f"The bound on a90 rests on {upper.simulations} simulated trials and is known to "
+            f"{upper.error:.2g} only (standard error of the simulation)."
+        )
+        notices.append(Notice("coarse_simulation", text))
+    if lower.value is None:
+        notices.append(Notice("no_lower_bound", f"No lower bound on a90: {lower.reason}."))
+    return notices
+
+
+def _range_notices(found: ResponseFindings) -> list[Notice]:
+    low, high = float(found.data.size.min()), float(found.data.size.max())
+    upper = found.bounds[found.bound]["upper"].value
+    values = [v for v in (found.a90, upper) if v is not None]
+    notices = []
+    for beyond, end, words in (
+        (any(v > high for v in values), high, ("beyond the largest", "greater than")),
+        (any(v < low for v in values), low, ("below the smallest", "at most")),
+    ):
+        if beyond:
+            text = (
+                f"a90 or its bound lies {words[0]} size tested, {end:.4g}: read it as "
+                f"'{words[1]} {end:.4g}', as nothing was tested there."
+            )
+            notices.append(Notice("extrapolated", text))
+    return notices
+
+
+def _repeated(found: ResponseFindings) -> Notice | None:
+    data = found.data
+    if found.shared is None:
+        return None
+    text = (
+        f"{data.rows} responses of {data.targets} targets: the targets are the sample size. "
+        f"Responses of one target share {100 * found.shared:.0f} % of the variance; the calibrated "
+        "bound counts with that, exact, likelihood and Wald bounds do not. POD is that of one "
+        "response of a target."
+    )
+    return Notice("repeated_targets", text)
+
+
+def response_notices(found: ResponseFindings) -> tuple[Notice, ...]:
+    """All notices that apply, the most serious first."""
+    notices: list[Notice | None] = [_outcome(found)]
+    if found.outcome == "fitted":
+        notices += _bound_notices(found)
+        notices += _range_notices(found)
+    notices += _censoring(found)
+    notices += [_repeated(found), _few_targets(found)]
+    return tuple(notice for notice in notices if notice is not None)
