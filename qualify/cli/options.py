@@ -1,6 +1,7 @@
 """Options of the commands on one table, each with its help."""
 
 from enum import StrEnum
+from pathlib import Path
 from typing import Annotated, Any, TypeAlias
 
 import typer
@@ -76,3 +77,91 @@ BlankCalled: TypeAlias = Annotated[int | None, typer.Option(min=0, help="How man
 At: TypeAlias = Annotated[
     list[float] | None, typer.Option(help="Size at which POD is wanted; may be repeated.")
 ]
+
+
+class ResponseBound(StrEnum):
+    """Method of the bound on a90 from responses."""
+
+    auto = "auto"
+    exact = "exact"
+    calibrated = "calibrated"
+    likelihood = "likelihood"
+    wald = "wald"
+
+
+class ResponseUnitName(StrEnum):
+    """Unit of a column of responses."""
+
+    db = "db"
+    linear = "linear"
+    coherence = "coherence"
+
+
+class ResponseScale(StrEnum):
+    """Axes of size and of response."""
+
+    log_log = "log-log"
+    log_linear = "log-linear"
+    linear_log = "linear-log"
+    linear_linear = "linear-linear"
+    log_logit = "log-logit"
+    linear_logit = "linear-logit"
+
+
+class Law(StrEnum):
+    """Law of the peak noise of a blank unit."""
+
+    gumbel = "gumbel"
+    gev = "gev"
+    empirical = "empirical"
+
+
+ResponseColumn: TypeAlias = Annotated[
+    str, _column("of responses; an empty cell is a missed target.")
+]
+ResponseUnitOption: TypeAlias = Annotated[
+    ResponseUnitName | None,
+    typer.Option(
+        "--response-unit",
+        help="Unit of responses; taken from a name that ends in _db or coherence, else linear.",
+    ),
+]
+ResponseScaleOption: TypeAlias = Annotated[
+    ResponseScale | None,
+    typer.Option("--scale", help="Axes of size and response; by unit unless said otherwise."),
+]
+ResponseBoundOption: TypeAlias = Annotated[
+    ResponseBound,
+    typer.Option("--bound", help="Method of the bound; auto: exact if nothing is censored."),
+]
+Threshold: TypeAlias = Annotated[
+    float | None,
+    typer.Option(help="Decision threshold; may follow from --noise and --rate."),
+]
+Floor: TypeAlias = Annotated[
+    float | None, typer.Option(help="Responses at or below it are lost in noise.")
+]
+Ceiling: TypeAlias = Annotated[
+    float | None, typer.Option(help="Responses at or above it are saturated.")
+]
+Floors: TypeAlias = Annotated[str | None, _column("of floors, where they differ by row.")]
+Ceilings: TypeAlias = Annotated[str | None, _column("of ceilings, where they differ by row.")]
+RepeatedTarget: TypeAlias = Annotated[
+    str | None, _column("of target ids, where targets have several responses.")
+]
+Growing: TypeAlias = Annotated[
+    bool, typer.Option("--growing-spread", help="Let the spread vary with size.")
+]
+Noise: TypeAlias = Annotated[
+    Path | None, typer.Option(help="Table of peaks of blank units, one a row.")
+]
+NoiseColumn: TypeAlias = Annotated[
+    str | None, _column("of peaks in --noise; the same name as --response unless told.")
+]
+NoiseFloor: TypeAlias = Annotated[
+    float | None, typer.Option(help="Peaks of blank units at or below it were not recorded.")
+]
+Rate: TypeAlias = Annotated[
+    float | None, typer.Option(min=1e-6, max=0.5, help="Declared false-call rate per blank unit.")
+]
+LawOption: TypeAlias = Annotated[Law, typer.Option("--law", help="Law of the noise peaks.")]

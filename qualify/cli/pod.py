@@ -7,6 +7,7 @@ import typer
 
 from qualify.cli import options as o
 from qualify.cli.common import NO_NUMBER, AsJson, Table, answering, say_next, show, waiting
+from qualify.cli.pod_response import pod_response
 
 pod_app = typer.Typer(
     help="Probability of detection of a table.", no_args_is_help=True, rich_markup_mode=None
@@ -79,6 +80,9 @@ def pod_hit_miss(
                 raise typer.Exit(NO_NUMBER)
             return
         say_next("qualify false-calls on the blank units read by the same rule")
+
+
+pod_app.command("response")(pod_response)
 
 
 @pod_app.command("holds-table")

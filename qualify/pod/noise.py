@@ -21,9 +21,8 @@ import numpy as np
 import numpy.typing as npt
 
 from qualify.pod.links import Array, Flags
-from qualify.pod.noise_kernels import distance, gev_climb, gev_terms, gumbel_climb, samples
+from qualify.pod.noise_kernels import gev_climb, gev_terms, gumbel_climb
 from qualify.pod.notices import Notice
-from qualify.threads import in_threads
 
 NoiseFamily: TypeAlias = Literal["gumbel", "gev", "empirical"]
 NoiseOutcome: TypeAlias = Literal[
@@ -220,7 +219,7 @@ def standard_quantile(rate: float, shape: npt.ArrayLike = 0.0) -> Array:
     k = -np.log(-np.log1p(-rate))
     xi = np.asarray(shape, dtype=float)
     curved = np.where(xi == 0.0, 1.0, xi)
-    return np.where(xi == 0.0, k, np.expm1(curved * k) / curved)
+    return np.asarray(np.where(xi == 0.0, k, np.expm1(curved * k) / curved))
 
 
 def exceedance(z: npt.ArrayLike, shape: npt.ArrayLike = 0.0) -> Array:

@@ -228,14 +228,14 @@ def gev_climb(y: Array, censored: Flags) -> tuple[float, float, float, float, bo
             gain = step @ slope
             new = at + step
             top = gev_terms(x, censored, new[0], new[1], new[2], new_slope, new_bend)
-            near = ridge == 0.0 and gain < GAIN
+            near = gain < GAIN
             if top >= height or (near and top > -math.inf):
                 at[:], slope[:], bend[:] = new, new_slope, new_bend
                 height = top
-                if near and gain < CLOSE:
+                if gain < CLOSE:
                     arrived = True
                     break
-                ridge = 0.0 if ridge < 1e-6 else 0.1 * ridge
+                ridge = 0.0 if near or ridge < 1e-6 else 0.1 * ridge
                 continue
         ridge = 1e-4 if ridge == 0.0 else 4.0 * ridge
         if ridge > MOST_RIDGE:

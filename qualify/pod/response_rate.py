@@ -32,8 +32,13 @@ SIMULATIONS = 19_999
 THREADED = 20_000
 FEWEST_SHARE = 0.9  # of simulated trials that must have a line
 PODS = (0.5, 0.9)
+SAME = 1e-9  # a threshold at the floor lies within reach
 RARE_LINES = "too many simulated trials have too few uncensored responses for a line"
 GROWING = "not given where the spread grows"
+OUT_OF_REACH = (
+    "the threshold lies below the floor or above the ceiling of the responses: what happens there "
+    "was not recorded"
+)
 NO_END = "the bound does not close: lines without a rise, or thresholds without end, are too many"
 
 
@@ -64,7 +69,8 @@ class AtThreshold:
     a50, a90 : sizes, None where there is none.
     a90_95 : upper bound on a90, the threshold's uncertainty carried through; None with `reason`.
     a90_95_known : the same if the threshold were known.
-    pods, lowers : at the sizes asked for; lower bounds with the threshold's uncertainty.
+    pods, lowers : at the sizes asked for; lower bounds with the threshold's uncertainty; empty
+        where the threshold lies outside floor and ceiling.
     """
 
     threshold: float
@@ -178,6 +184,8 @@ def at_threshold(
     y[there] = data.y_of(given[there])
     lines, y = paired(draws, y)
     here = float(data.y_of(threshold))
+    if here < data.low.max() - SAME or here >= data.high.min():
+        return AtThreshold(threshold, False, None, None, None, None, OUT_OF_REACH, (), ())
     known = np.full(y.shape, here)
     exact = data.response[data.exact]
     half, ninety = (

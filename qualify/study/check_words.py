@@ -1,0 +1,158 @@
+"""Checks of a line of responses in words: which failed, and what that does to the claim."""
+
+from typing import Any
+
+from qualify.pod.response_agreement import Agreement
+from qualify.pod.response_checks import LEVEL, ResponseChecks
+from qualify.pod.signal_response import ResponseFit
+
+Document = dict[str, Any]
+MUCH = 0.10  # of a90: a change by more is told; our own rule, no source
+MUST = "a90 and its bound rest on what the data speak against"
+WORDS = {
+    "linearity": "straight line",
+    "spread": "constant spread",
+    "scatter": "normal scatter",
+    "tail": "normal scatter in the lower tail, which decides a90",
+}
+
+
+def p_words(p: float | None) -> str:
+    """Return a p value in words of two digits."""
+    if p is None:
+        return "no test"
+    return "p below 0.001" if p < 0.001 else f"p {p:.3f}" if p < 0.1 else f"p {p:.2f}"
+
+
+def _size(value: float | None, unit: str) -> str:
+    return "none" if value is None else f"{value:.3g} {unit}"
+
+
+def check_sentences(
+    fit: ResponseFit, checks: ResponseChecks, beside: Agreement, unit: str
+) -> list[str]:  # noqa: E501
+    """Return a sentence for each check, passed or failed, with what it does to a90."""
+    line, spread, scatter = checks.linearity, checks.spread, checks.scatter
+    how = "lack of fit among equal sizes" if line.method == "lack_of_fit" else "a square added"
+    told = [
+        f"{WORDS['linearity']}: {how}: {p_words(line.p_value)}"
+        + ("" if line.bend is None else f"; bend {line.bend:+.2f} standard deviations")
+        + ("" if line.reason is None else f"; {line.reason}"),
+        f"{WORDS['spread']}: {p_words(spread.p_value)}; largest over smallest size "
+        f"{spread.ratio:.2f}; with a spread that varies so, a90 {_size(spread.a90, unit)}, "
+        f"likelihood bound {_size(spread.a90_95, unit)}",
+        f"{WORDS['scatter']}: {p_words(scatter.p_value)}; in the lower tail "
+        f"{p_words(scatter.tail_p_value)}; with the scatter's own tenth percentile in place of the "
+        f"normal one a90 {_size(scatter.a90, unit)}",
+    ]
+    worst = max(checks.influence, key=lambda one: abs(one.change or 0.0))
+    none = sum(one.change is None for one in checks.influence)
+    change = "no a90" if worst.change is None else f"a90 changes by {100 * worst.change:+.1f} %"
+    told.append(
+        f"influence: without the target of {worst.size:.3g} {unit} {change}, the most of any"
+        + (f"; {none} can't be left out" if none else "")
+    )
+    near = [one for one in checks.axes if one.near]
+    sizes = [one.a90 for one in near if one.a90 is not None]
+    names = ", ".join(f"{one.scale}-{one.axis}" for one in near)
+    span = f"a90 {min(sizes):.3g} to {max(sizes):.3g} {unit}" if sizes else "no a90"
+    told.append(f"axes: within 2 AIC of the best: {names}; {span}")
+    told.append(
+        f"hits and misses at the same threshold (probit): a90 {_size(beside.fit.a90, unit)}, "
+        f"bound {_size(beside.fit.a90_95, unit)}; the line's curve beside them: "
+        f"{p_words(beside.p_value)}"
+    )
+    return told
+
+
+def check_notices(
+    fit: ResponseFit, checks: ResponseChecks, beside: Agreement, unit: str
+) -> list[Document]:
+    """Return a notice for each check that failed, with what the failure does to the claim."""
+    found = [
+        _bent(checks),
+        _spread(fit, checks, unit),
+        _scatter(fit, checks, unit),
+        _influence(fit, checks, unit),
+        _axes(fit, checks, unit),
+        _disagree(fit, beside, unit),
+    ]
+    return [{"code": code, "text": text} for code, text in (f for f in found if f is not None)]
+
+
+def _bent(checks: ResponseChecks) -> tuple[str, str] | None:
+    line = checks.linearity
+    if line.p_value is None or line.p_value > LEVEL:
+        return None
+    way = "" if line.bend is None else "upwards" if line.bend > 0 else "downwards"
+    text = (
+        f"Responses do not follow a straight line ({p_words(line.p_value)}, bending {way}): {MUST}. "
+        "Look at the figure; another axis, a narrower range of sizes about a90, or hits and misses "
+        "may do."
+    )
+    return "not_straight", text
+
+
+def _spread(fit: ResponseFit, checks: ResponseChecks, unit: str) -> tuple[str, str] | None:
+    spread = checks.spread
+    if spread.p_value > LEVEL or (fit.curve is not None and fit.curve.growing):
+        return None
+    way = "grows" if spread.ratio > 1.0 else "shrinks"
+    text = (
+        f"The spread of responses {way} with size ({p_words(spread.p_value)}; factor "
+        f"{spread.ratio:.2f} over the sizes). With a spread that does so a90 is "
+        f"{_size(spread.a90, unit)} instead of {_size(fit.a90, unit)}: use the model with a growing "
+        "spread, or another axis."
+    )
+    return "spread_not_constant", text
+
+
+def _scatter(fit: ResponseFit, checks: ResponseChecks, unit: str) -> tuple[str, str] | None:
+    scatter = checks.scatter
+    worst = min(scatter.p_value, scatter.tail_p_value)
+    if worst > LEVEL:
+        return None
+    where = " in the lower tail, which decides a90" if scatter.tail_p_value <= LEVEL else ""
+    text = (
+        f"The scatter of responses is not normal{where} ({p_words(worst)}). With its own tenth "
+        f"percentile a90 is {_size(scatter.a90, unit)} instead of {_size(fit.a90, unit)}; the bound "
+        "may hold less often than it says."
+    )
+    return "not_normal", text
+
+
+def _influence(fit: ResponseFit, checks: ResponseChecks, unit: str) -> tuple[str, str] | None:
+    worst = max(checks.influence, key=lambda one: abs(one.change or 0.0))
+    if worst.change is None or abs(worst.change) <= MUCH:
+        return None
+    text = (
+        f"One target, of {worst.size:.3g} {unit}, moves a90 by {100 * worst.change:+.0f} % when it "
+        "is left out: check its size and its response. It stays in the analysis unless a fault is "
+        "found and told (10 % is our own rule, no source)."
+    )
+    return "influential", text
+
+
+def _axes(fit: ResponseFit, checks: ResponseChecks, unit: str) -> tuple[str, str] | None:
+    primary = next(one for one in checks.axes if one.primary)
+    best = checks.axes[0]
+    if primary.near or best.aic is None or primary.aic is None:
+        return None
+    text = (
+        f"The axes {best.scale}-{best.axis} describe these responses far better than "
+        f"{primary.scale}-{primary.axis} (AIC lower by {primary.aic - best.aic:.1f}); a90 there is "
+        f"{_size(best.a90, unit)}. Axes are chosen before truth is opened; chosen after, the bound "
+        "does not count with the choice."
+    )
+    return "other_axes", text
+
+
+def _disagree(fit: ResponseFit, beside: Agreement, unit: str) -> tuple[str, str] | None:
+    if beside.agrees is not False:
+        return None
+    text = (
+        f"Hits and misses of the same responses do not agree with the line "
+        f"({p_words(beside.p_value)}): their a90 is {_size(beside.fit.a90, unit)}, the line's "
+        f"{_size(fit.a90, unit)}. The line is then doubtful near the threshold; use hits and misses."
+    )
+    return "hits_disagree", text
