@@ -14,6 +14,7 @@ from qualify.blocks.metrology import STRICT, Finite, Text
 
 Statistic = Literal[
     "a90_95",
+    "response_a90_95",
     "detection_rate_lower",
     "false_call_rate",
     "false_call_rate_upper",
@@ -56,6 +57,16 @@ class Rule:
 
 RULES: dict[str, Rule] = {
     "a90_95": Rule("a90/95", "at most", None, "a90_95", "a90_lower_95", by_reader=True, per="kind"),
+    "response_a90_95": Rule(
+        "a90/95 from responses",
+        "at most",
+        None,
+        "response_a90_95",
+        "response_a90_lower_95",
+        by_reader=True,
+        per="kind",
+        absent="no line of responses was fitted in this mode",
+    ),
     "detection_rate_lower": Rule(
         "lower 95 % bound of the detection rate",
         "at least",
@@ -138,6 +149,7 @@ RULES: dict[str, Rule] = {
 
 UNITS: dict[str, str] = {
     "a90_95": "mm",
+    "response_a90_95": "mm",
     "detection_rate_lower": "fraction",
     "false_call_rate": "fraction",
     "false_call_rate_upper": "fraction",

@@ -48,6 +48,16 @@ TOLERANCES: Mapping[str, float] = {
     "covariate": ITERATED,
     "model": ITERATED,
     "large_from": ITERATED,
+    "response": ITERATED,
+    "response_a90_95": SIMULATED,
+    "response_a90_lower_95": SIMULATED,
+    "response_scatter_p": SIMULATED,
+    "response_tail_p": SIMULATED,
+    "at_rate": SIMULATED,
+    "noise": ITERATED,
+    "noise_rate_upper": SIMULATED,
+    "noise_realised": SIMULATED,
+    "noise_safe": SIMULATED,
 }
 """Relative tolerance by the beginning of a statistic's name; counts (unit `count`) are exact."""
 DEFAULT = CLOSED_FORM

@@ -225,7 +225,7 @@ def rate_at(fit: NoiseFit, threshold: float, draws: NoiseDraws, confidence: floa
     rate = float(false_call_probability(fit, threshold))
     if fit.family == "empirical":
         return RateAt(threshold, rate, lower_seen, upper_seen, above, upper_seen, None)
-    mu, beta, xi = fit.law
+    mu, beta, _ = fit.law
     u = (threshold - mu) / beta
     if fit.family == "gumbel":
         places = draws.location + u * draws.scale

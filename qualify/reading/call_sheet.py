@@ -35,7 +35,7 @@ class CallRow(BaseModel):
     size_mm: Positive | None = None
     size_method: Text | None = None
     response: Finite | None = None
-    response_unit: Literal["db", "coherence"] | None = None
+    response_unit: Literal["db", "linear", "coherence"] | None = None
     confidence: Annotated[int, Field(ge=1, le=5)] | None = None
     cause: Cause | None = None
     software: Text | None = None

@@ -106,8 +106,11 @@ def flawed_row(
 def blank_row(
     shared: Shared, called: Sequence[Placed], sets: Sequence[SetRow], scheme: Scheme
 ) -> OpportunityRow:
-    """Return the opportunity of a blank unit and the calls in it."""
+    """Return the opportunity of a blank unit and the calls in it; its response is the largest."""
     reader, mode, repeat, reading = shared.look
+    told = [one for one in called if one.call.row.response is not None] if shared.examined else []
+    units = {one.call.row.response_unit for one in told}
+    peak = max(told, key=_response, default=None) if len(units) == 1 else None
     return OpportunityRow.model_validate(
         {
             "specimen": shared.block.id,
@@ -122,10 +125,17 @@ def blank_row(
             "read_by": scheme.read_by,
             "examined": int(shared.examined),
             "hit": int(bool(called) and shared.examined),
+            "response": None if peak is None else peak.call.row.response,
+            "response_unit": None if peak is None else peak.call.row.response_unit,
+            "censored": "left" if scheme.modes[mode] is not None and peak is None else None,
             "threshold": scheme.modes[mode],
             "software": shared.software,
         }
     )
+
+
+def _response(placed: Placed) -> float:
+    return placed.call.row.response or 0.0
 
 
 def _size(target: TargetBase, scheme: Scheme) -> Quantity:

@@ -44,7 +44,7 @@ class OpportunityRow(BaseModel):
     examined: Bit
     hit: Bit
     response: Finite | None = None
-    response_unit: Literal["db", "coherence"] | None = None
+    response_unit: Literal["db", "linear", "coherence"] | None = None
     censored: Literal["left", "right"] | None = None
     threshold: Finite | None = None
     depth_mm: Finite | None = None
@@ -83,7 +83,7 @@ class MatchedCallRow(BaseModel):
     length_x_mm: Annotated[float, Field(ge=0, allow_inf_nan=False)] | None = None
     size_mm: Positive | None = None
     response: Finite | None = None
-    response_unit: Literal["db", "coherence"] | None = None
+    response_unit: Literal["db", "linear", "coherence"] | None = None
     confidence: Annotated[int, Field(ge=1, le=5)] | None = None
     cause: Text | None = None
     software: Text | None = None

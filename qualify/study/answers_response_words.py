@@ -3,10 +3,10 @@
 import math
 from typing import Any
 
+from qualify.study.answers_noise_words import noise_lines, rate_lines
 from qualify.study.answers_readers import NOT_MORE, reader_lines, told_in_full
 from qualify.study.answers_response_rows import UNIT_WORDS
 from qualify.study.answers_told import bound_head, counted, told_a90_95, told_size
-from qualify.study.answers_noise_words import noise_lines, rate_lines
 from qualify.study.check_words import p_words
 from qualify.study.told import step_for
 

@@ -30,7 +30,7 @@ def _size(value: float | None, unit: str) -> str:
 
 def check_sentences(
     fit: ResponseFit, checks: ResponseChecks, beside: Agreement, unit: str
-) -> list[str]:  # noqa: E501
+) -> list[str]:
     """Return a sentence for each check, passed or failed, with what it does to a90."""
     line, spread, scatter = checks.linearity, checks.spread, checks.scatter
     how = "lack of fit among equal sizes" if line.method == "lack_of_fit" else "a square added"
@@ -86,9 +86,9 @@ def _bent(checks: ResponseChecks) -> tuple[str, str] | None:
         return None
     way = "" if line.bend is None else "upwards" if line.bend > 0 else "downwards"
     text = (
-        f"Responses do not follow a straight line ({p_words(line.p_value)}, bending {way}): {MUST}. "
-        "Look at the figure; another axis, a narrower range of sizes about a90, or hits and misses "
-        "may do."
+        f"Responses do not follow a straight line ({p_words(line.p_value)}, bending {way}): "
+        f"{MUST}. Look at the figure; another axis, a narrower range of sizes about a90, or hits "
+        "and misses may do."
     )
     return "not_straight", text
 
@@ -101,8 +101,8 @@ def _spread(fit: ResponseFit, checks: ResponseChecks, unit: str) -> tuple[str, s
     text = (
         f"The spread of responses {way} with size ({p_words(spread.p_value)}; factor "
         f"{spread.ratio:.2f} over the sizes). With a spread that does so a90 is "
-        f"{_size(spread.a90, unit)} instead of {_size(fit.a90, unit)}: use the model with a growing "
-        "spread, or another axis."
+        f"{_size(spread.a90, unit)} instead of {_size(fit.a90, unit)}: use the model with a "
+        "growing spread, or another axis."
     )
     return "spread_not_constant", text
 
@@ -115,8 +115,8 @@ def _scatter(fit: ResponseFit, checks: ResponseChecks, unit: str) -> tuple[str, 
     where = " in the lower tail, which decides a90" if scatter.tail_p_value <= LEVEL else ""
     text = (
         f"The scatter of responses is not normal{where} ({p_words(worst)}). With its own tenth "
-        f"percentile a90 is {_size(scatter.a90, unit)} instead of {_size(fit.a90, unit)}; the bound "
-        "may hold less often than it says."
+        f"percentile a90 is {_size(scatter.a90, unit)} instead of {_size(fit.a90, unit)}; the "
+        "bound may hold less often than it says."
     )
     return "not_normal", text
 
@@ -153,6 +153,7 @@ def _disagree(fit: ResponseFit, beside: Agreement, unit: str) -> tuple[str, str]
     text = (
         f"Hits and misses of the same responses do not agree with the line "
         f"({p_words(beside.p_value)}): their a90 is {_size(beside.fit.a90, unit)}, the line's "
-        f"{_size(fit.a90, unit)}. The line is then doubtful near the threshold; use hits and misses."
+        f"{_size(fit.a90, unit)}. The line is then doubtful near the threshold; use hits and "
+        "misses."
     )
     return "hits_disagree", text

@@ -8,7 +8,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, Field, model_validator
 
-from qualify.blocks.metrology import STRICT, Positive, Text
+from qualify.blocks.metrology import STRICT, Finite, Positive, Text
 from qualify.criteria.rules import Criterion
 
 Kind = Literal["side_drilled_hole", "notch", "flat_bottomed_hole", "embedded_slot", "pore_cluster"]
@@ -40,8 +40,8 @@ class Mode(BaseModel):
     threshold: float | None = Field(
         None, description="reporting threshold, empty where readers call by eye"
     )
-    threshold_unit: Literal["db", "coherence"] | None = Field(
-        None, description="db, or coherence (0 to 1)"
+    threshold_unit: Literal["db", "linear", "coherence"] | None = Field(
+        None, description="db, linear (amplitude) or coherence (0 to 1)"
     )
     reading_rule: Text = Field(description="the rule by which an indication becomes a call")
     set_up_by: Text = Field(description="who set this mode up (a party's id)")
@@ -117,6 +117,78 @@ class AnalysisPlan(BaseModel):
     reason: Text = Field(description="why this model, in one sentence")
 
 
+class ResponseAnalysis(BaseModel):
+    """How the recorded responses of one mode are analysed, fixed before truth is opened.
+
+    A target that was examined and not called counts as at most the floor, or as at most the
+    threshold of its mode where there is no floor.
+    """
+
+    model_config = STRICT
+    mode: Text = Field(description="id of the mode; it needs a threshold")
+    unit: Literal["db", "linear", "coherence"] = Field(
+        description="unit of the responses: db, linear (amplitude), or coherence (0 to 1)"
+    )
+    size_axis: Literal["log", "linear"] = Field("log", description="axis of size")
+    response_axis: Literal["log", "linear", "logit"] = Field(
+        description="axis of response: linear for db, log or linear for amplitude, logit for "
+        "coherence (or linear with a ceiling)"
+    )
+    floor: Finite | None = Field(
+        None, description="responses at or below it are lost in noise; empty if there is none"
+    )
+    ceiling: Finite | None = Field(
+        None, description="responses at or above it are saturated; empty if there is none"
+    )
+    law: Literal["gumbel", "gev", "empirical"] = Field(
+        "gumbel", description="law of the peak noise of a blank unit"
+    )
+    declared_rate: Annotated[float, Field(gt=0, le=0.5)] | None = Field(
+        None, description="false-call rate per blank unit that the threshold was set for"
+    )
+    qualification_size_mm: Positive | None = Field(
+        None, description="size at which POD is told against the false-call rate, if any"
+    )
+    reason: Text = Field(description="why these axes and limits, in one sentence")
+
+    @model_validator(mode="after")
+    def _axes_fit(self) -> Self:
+        axis, unit = self.response_axis, self.unit
+        fitting = {"db": ("linear",), "linear": ("log", "linear"), "coherence": ("logit", "linear")}
+        if axis not in fitting[unit]:
+            msg = f"response_axis '{axis}' of unit '{unit}'; use {' or '.join(fitting[unit])}"
+            raise ValueError(msg)
+        if unit == "coherence" and axis == "linear" and self.ceiling is None:
+            msg = "coherence on a linear axis without a ceiling; give ceiling, or use logit"
+            raise ValueError(msg)
+        low, high = self.floor, self.ceiling
+        if low is not None and high is not None and low >= high:
+            msg = f"floor {low:g} is not below ceiling {high:g}; mend them"
+            raise ValueError(msg)
+        return self
+
+
+def _fits_its_mode(response: ResponseAnalysis, mode: Mode | None) -> None:
+    """Raise a ValueError where the analysis of responses does not fit its mode."""
+    if mode is None:
+        msg = f"responses name mode '{response.mode}', which is not listed; name a mode of the plan"
+        raise ValueError(msg)
+    if mode.threshold is None or mode.threshold_unit != response.unit:
+        unit = mode.threshold_unit or "none"
+        msg = (
+            f"responses of mode '{mode.id}' are in {response.unit}, its threshold in {unit}; "
+            "give the mode a threshold in the unit of its responses"
+        )
+        raise ValueError(msg)
+    low, high = response.floor, response.ceiling
+    if (low is not None and mode.threshold < low) or (high is not None and mode.threshold >= high):
+        msg = (
+            f"the threshold {mode.threshold:g} of mode '{mode.id}' lies outside floor and ceiling "
+            "of its responses; mend one of them"
+        )
+        raise ValueError(msg)
+
+
 class Plan(BaseModel):
     """The whole plan, as in `plan.toml`."""
 
@@ -138,6 +210,7 @@ class Plan(BaseModel):
     modes: tuple[Mode, ...] = Field(min_length=1)
     populations: tuple[Population, ...] = Field(min_length=1)
     criteria: tuple[Criterion, ...] = ()
+    responses: tuple[ResponseAnalysis, ...] = ()
 
     @model_validator(mode="after")
     def _names_agree(self) -> Self:
@@ -149,11 +222,14 @@ class Plan(BaseModel):
             if mode is not None and mode not in known:
                 msg = f"mode '{mode}' is named but not listed; the modes are {', '.join(known)}"
                 raise ValueError(msg)
-        for what, ids in (("mode", known), ("population", kinds)):
+        told = [response.mode for response in self.responses]
+        for what, ids in (("mode", known), ("population", kinds), ("response of mode", told)):
             for id_ in ids:
                 if ids.count(id_) > 1:
                     msg = f"{what} '{id_}' stands twice; keep one of them"
                     raise ValueError(msg)
+        for response in self.responses:
+            _fits_its_mode(response, next((m for m in self.modes if m.id == response.mode), None))
         for criterion in self.criteria:
             if criterion.population not in (None, "blank_units", *kinds):
                 msg = (

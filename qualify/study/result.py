@@ -1,7 +1,7 @@
 """What a study comes to: inputs, tables, deviations, estimates, verdicts, notices."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from qualify.blocks.definition import Block
@@ -17,6 +17,7 @@ from qualify.study.declaration import Declaration
 from qualify.study.deviations import Deviation
 from qualify.study.model_result import ModelCheck
 from qualify.study.plan import Plan
+from qualify.study.response_analysis import NoiseResult, ResponseResult
 
 EventStatus = Literal["recorded", "declared", "not recorded"]
 
@@ -84,6 +85,8 @@ class StudyResult:
     views : for each basis, the rows of the tables that count on it.
     fits, sizings : by (basis, kind, mode, reader).
     checks : what stands beside each curve, on the basis of the claim box.
+    responses, noises : lines through recorded responses, and noise of blanks (kind `blank`), by
+        the same; empty where the plan declares none.
     headline : the basis that governs the claim box.
     synthetic : whether any signal or reading is not of the real world.
     """
@@ -103,6 +106,8 @@ class StudyResult:
     headline: Literal["as_found", "after_remedy"]
     headline_reason: str
     synthetic: bool
+    responses: Mapping[Cell, ResponseResult] = field(default_factory=dict)
+    noises: Mapping[Cell, NoiseResult] = field(default_factory=dict)
 
     @property
     def mark(self) -> str:

@@ -1,7 +1,7 @@
 """The way from a study's inputs to its result, as a table of stages."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from qualify.criteria.estimate import Basis, Estimate, Estimates
 from qualify.criteria.verdict import Verdict, judge
@@ -25,6 +25,8 @@ from qualify.study.gathered import Analysis
 from qualify.study.headline import Headline, headline_of
 from qualify.study.model_estimates import model_estimates
 from qualify.study.plan import Plan
+from qualify.study.response_analysis import NoiseResult, ResponseResult, response_results
+from qualify.study.response_estimates import response_estimates
 from qualify.study.result import StudyInputs, StudyResult
 from qualify.study.views import views_of
 
@@ -61,6 +63,8 @@ class _State:
     headline: Headline = "as_found"
     headline_reason: str = ""
     checks: Mapping[Cell, CurveCheck] | None = None
+    responses: Mapping[Cell, ResponseResult] = field(default_factory=dict)
+    noises: Mapping[Cell, NoiseResult] = field(default_factory=dict)
 
 
 def scheme_of(plan: Plan) -> Scheme:
@@ -108,7 +112,12 @@ def _analyse(state: _State) -> _State:
     assert state.tables is not None
     view = state.views["after_remedy"]
     analysis.notices.extend(study_notices(state.tables, view, state.inputs.plan))
-    return replace(state, analysis=analysis)
+    lines, noises = response_results(state.views, state.inputs.plan, state.readers)
+    seed = state.inputs.plan.analysis.seed
+    estimates, notices = response_estimates(lines, noises, seed)
+    analysis.estimates.extend(estimates)
+    analysis.notices.extend(notices)
+    return replace(state, analysis=analysis, responses=lines, noises=noises)
 
 
 def _study_estimates(state: _State, views: Mapping[Basis, Tables]) -> list[Estimate]:
@@ -190,6 +199,8 @@ def _result(state: _State) -> StudyResult:
         fits=state.analysis.fits,
         sizings=state.analysis.sizings,
         checks=state.checks,
+        responses=state.responses,
+        noises=state.noises,
         estimates=Estimates(tuple(state.analysis.estimates)),
         verdicts=state.verdicts,
         notices=tuple(state.analysis.notices),

@@ -141,7 +141,7 @@ WORDS: dict[str, dict[str, str]] = {
         "size_mm": "reported size, mm",
         "size_method": "how it was sized; needed where a size stands",
         "response": "strength of the indication",
-        "response_unit": "db, or coherence (0 to 1)",
+        "response_unit": "db, linear (amplitude) or coherence (0 to 1)",
         "confidence": "1 (doubtful) to 5 (certain), if reported",
         "cause": "what the reader takes it for",
         "software": "software revision of the reading",

@@ -1,0 +1,234 @@
+"""Responses of a study: lines by kind, mode and reader, their checks, and the noise of blanks."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from qualify.criteria.estimate import Basis
+from qualify.pod.noise import NoiseFit, fit_noise
+from qualify.pod.noise_checks import NoiseChecks, fit_checks
+from qualify.pod.response_agreement import Agreement, agreement
+from qualify.pod.response_checks import ResponseChecks, check_response
+from qualify.pod.response_rate import AtThreshold, LineDraws, at_threshold, line_draws
+from qualify.pod.responses import ResponseAxis, on_axis
+from qualify.pod.signal_response import ResponseFit, fit_response
+from qualify.pod.threshold import (
+    NoiseDraws,
+    RateAt,
+    ThresholdChoice,
+    choose_threshold,
+    noise_draws,
+    rate_at,
+    threshold_draws,
+)
+from qualify.reading.tables import BLANK, Tables
+from qualify.study.curve_checks import Cell
+from qualify.study.plan import Plan, ResponseAnalysis
+
+NO_RESPONSE = "hits without a recorded response: a line can't be fitted beside them"
+RATES = tuple(float(r) for r in np.geomspace(0.002, 0.3, 25))
+
+
+@dataclass(frozen=True, slots=True)
+class ResponseResult:
+    """Responses of one kind, mode and reader.
+
+    Attributes
+    ----------
+    how : the plan's words on them.
+    fit : the line; None with `reason`.
+    not_examined : targets left out of the line, as nothing was looked at.
+    checks, beside : of the line, and hits and misses of the same responses; None without a line.
+    """
+
+    how: ResponseAnalysis
+    fit: ResponseFit | None
+    reason: str | None
+    not_examined: int
+    checks: ResponseChecks | None = None
+    beside: Agreement | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class NoiseResult:
+    """Noise of the blank units of one mode and reader, on the axis of response.
+
+    Attributes
+    ----------
+    fit, draws, checks : the law; draws and checks are None where none was fitted.
+    in_use : rate at the threshold in use.
+    declared : threshold of the declared rate, None where none was declared.
+    """
+
+    how: ResponseAnalysis
+    threshold: float
+    fit: NoiseFit
+    draws: NoiseDraws | None
+    checks: NoiseChecks | None
+    in_use: RateAt | None
+    declared: ThresholdChoice | None
+
+
+def back(value: float | None, axis: ResponseAxis) -> float | None:
+    """Return a value of the axis in the unit of response."""
+    if value is None or axis == "linear":
+        return value
+    return float(np.exp(value)) if axis == "log" else float(1.0 / (1.0 + np.exp(-value)))
+
+
+def response_results(
+    views: Mapping[Basis, Tables], plan: Plan, readers: tuple[str, ...]
+) -> tuple[dict[Cell, ResponseResult], dict[Cell, NoiseResult]]:
+    """Return lines by (basis, kind, mode, reader), and noise by the same with kind blank."""
+    lines: dict[Cell, ResponseResult] = {}
+    noises: dict[Cell, NoiseResult] = {}
+    same: dict[bytes, ResponseResult] = {}
+    for basis, tables in views.items():
+        frame = tables.opportunities
+        for how in plan.responses:
+            for reader in readers:
+                rows = frame[(frame["mode"] == how.mode) & (frame["reader"] == reader)]
+                if rows.empty:
+                    continue
+                for population in plan.populations:
+                    mine = rows[rows["kind"] == population.kind]
+                    if mine.empty:
+                        continue
+                    key = f"{how.mode}\0{population.kind}\0{mine.to_json()}".encode()
+                    if key not in same:
+                        same[key] = _line(mine, how, plan)
+                    lines[(basis, population.kind, how.mode, reader)] = same[key]
+                blanks = rows[(rows["kind"] == BLANK) & (rows["examined"] == 1)]
+                noise = _noise(blanks, how, plan)
+                if noise is not None:
+                    noises[(basis, BLANK, how.mode, reader)] = noise
+    return lines, noises
+
+
+def _threshold(how: ResponseAnalysis, plan: Plan) -> float:
+    threshold = plan.mode(how.mode).threshold
+    assert threshold is not None
+    return threshold
+
+
+def _foreign_unit(rows: pd.DataFrame, how: ResponseAnalysis) -> str | None:
+    units = set(rows.loc[rows["response"].notna(), "response_unit"]) - {how.unit, ""}
+    if not units:
+        return None
+    return f"responses are given in {', '.join(sorted(units))}, the plan says {how.unit}"
+
+
+def _line(rows: pd.DataFrame, how: ResponseAnalysis, plan: Plan) -> ResponseResult:
+    looked = rows[rows["examined"] == 1]
+    lost = len(rows) - len(looked)
+    threshold = _threshold(how, plan)
+    without = looked[(looked["hit"] == 1) & looked["response"].isna()]
+    reason = _foreign_unit(looked, how)
+    if len(without):
+        reason = f"{len(without)} {NO_RESPONSE}"
+    if looked.empty:
+        reason = "no target was examined"
+    if reason is not None:
+        return ResponseResult(how, None, reason, lost)
+    response, floor, ceiling = _limited(looked, how, threshold)
+    try:
+        fit = fit_response(
+            looked["size_mm"].to_numpy(dtype=float),
+            response,
+            threshold=threshold,
+            floor=floor,
+            ceiling=ceiling,
+            targets=(looked["specimen"] + "/" + looked["target"]).to_numpy(),
+            scale=how.size_axis,
+            axis=how.response_axis,
+            seed=plan.analysis.seed,
+        )
+    except ValueError as error:
+        return ResponseResult(how, None, str(error), lost)
+    if fit.outcome != "fitted" or fit.curve is None:
+        return ResponseResult(how, fit, None, lost)
+    seed = plan.analysis.seed
+    checks = check_response(fit, seed=seed, unit=how.unit)
+    return ResponseResult(how, fit, None, lost, checks, agreement(fit.curve, seed=seed))
+
+
+def _limited(
+    rows: pd.DataFrame, how: ResponseAnalysis, threshold: float
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Responses, floors and ceilings (rows,); a row's own mark of censoring counts first.
+
+    Without a floor, targets that were not called are known to lie below the threshold only, and
+    the floor of all rows is the threshold unless lower responses were recorded.
+    """
+    response = rows["response"].to_numpy(dtype=float)
+    mark = rows["censored"].to_numpy()
+    low = -np.inf if how.floor is None else how.floor
+    floor = np.full(response.size, low)
+    ceiling = np.full(response.size, np.inf if how.ceiling is None else how.ceiling)
+    lower_seen = np.any(response[mark == ""] < threshold)
+    unknown = np.isnan(response) & np.isinf(floor)
+    if np.any(unknown):
+        floor = np.where(unknown if lower_seen else np.isinf(floor), threshold, floor)
+    marked = (mark == "left") & np.isfinite(response)
+    floor = np.where(marked, np.minimum(response, threshold), floor)
+    ceiling = np.where((mark == "right") & np.isfinite(response), response, ceiling)
+    return response, floor, ceiling
+
+
+def _noise(blanks: pd.DataFrame, how: ResponseAnalysis, plan: Plan) -> NoiseResult | None:
+    """Noise of examined blanks; a unit without a response lies at the floor or the threshold."""
+    if blanks.empty or _foreign_unit(blanks, how) is not None:
+        return None
+    threshold = _threshold(how, plan)
+    response = blanks["response"].to_numpy(dtype=float)
+    none_below = not np.any(response < threshold)
+    level = threshold if how.floor is None and none_below else how.floor
+    if level is None:
+        level = float(np.nanmin(response))
+    censored = np.isnan(response) | (response <= level) & (blanks["censored"].to_numpy() == "left")
+    if how.floor is not None:
+        censored |= response <= how.floor
+    peaks = on_axis(np.where(censored, level, response), how.response_axis)
+    if not np.all(np.isfinite(peaks)):
+        return None
+    fit = fit_noise(peaks, censored, how.law)
+    at = float(on_axis(np.array([threshold]), how.response_axis)[0])
+    if fit.outcome != "fitted":
+        return NoiseResult(how, threshold, fit, None, None, None, None)
+    seed = plan.analysis.seed
+    draws = noise_draws(fit, seed=seed)
+    checks = None if how.law == "empirical" else fit_checks(fit, seed)
+    declared = (
+        None if how.declared_rate is None else choose_threshold(fit, how.declared_rate, draws)
+    )
+    return NoiseResult(how, threshold, fit, draws, checks, rate_at(fit, at, draws), declared)
+
+
+def pod_at_rate(
+    line: ResponseResult,
+    noise: NoiseResult,
+    rate: float,
+    lines: LineDraws,
+    sizes: tuple[float, ...],
+) -> AtThreshold | None:
+    """Return POD at the threshold of a rate, targets and blanks varying together."""
+    assert line.fit is not None
+    assert line.fit.curve is not None
+    assert noise.draws is not None
+    axis = line.how.response_axis
+    chosen = back(choose_threshold(noise.fit, rate, noise.draws).threshold, axis)
+    if chosen is None:
+        return None
+    drawn = threshold_draws(noise.fit, noise.draws, rate)
+    values = np.array([back(float(v), axis) if np.isfinite(v) else np.inf for v in drawn], float)
+    return at_threshold(line.fit.curve, lines, chosen, values, sizes=sizes)
+
+
+def draws_of(line: ResponseResult, seed: int) -> LineDraws | None:
+    """Return draws of the true line, None where there are none."""
+    if line.fit is None or line.fit.curve is None or line.fit.outcome != "fitted":
+        return None
+    found = line_draws(line.fit.curve, seed=seed)
+    return None if isinstance(found, str) else found
