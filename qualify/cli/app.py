@@ -16,6 +16,7 @@ from qualify.cli.bench import bench
 from qualify.cli.common import AsJson, Study, answering, quoted, say_next, show
 from qualify.cli.images import image
 from qualify.cli.pod import pod_app
+from qualify.cli.pod_response import write_example_responses
 from qualify.cli.recordings import Limits, check_all, record, write_example
 from qualify.cli.set_up import set_up
 from qualify.cli.simulate import (
@@ -46,6 +47,7 @@ WRITERS = {
     "recording": write_example,
     "simulation": write_simulation_example,
     "setup": write_setup_studies,
+    "responses": write_example_responses,
 }
 
 
@@ -61,6 +63,7 @@ class Example(StrEnum):
     imaging = "imaging"
     simulation = "simulation"
     setup = "setup"
+    responses = "responses"
 
 
 def _version(value: bool) -> None:
@@ -128,7 +131,7 @@ def example(
     out: Annotated[
         Path | None,
         typer.Option(
-            help="With recording, simulation or setup: folder to write it to, with all it needs.",
+            help="With recording, simulation, setup, responses: folder to write it to, with all it needs.",
             show_default=False,
         ),
     ] = None,
@@ -136,7 +139,7 @@ def example(
     """Print a commented example of a file.
 
     With --out: recording, an invented one; simulation, the file with its block; setup, simulation
-    and imaging files of the two set-up blocks.
+    and imaging files of the two set-up blocks; responses, tables for pod response and a study.
     """
     with answering(writes=out is not None):
         from qualify.errors import refuse
@@ -148,8 +151,8 @@ def example(
                 raise refuse("--out", found, wanted)
             WRITERS[what.value](out)
             return
-        if what is Example.setup:
-            raise refuse("setup", "is a folder of studies", "give --out DIR to write it")
+        if what in (Example.setup, Example.responses):
+            raise refuse(what.value, "is a folder of files", "give --out DIR to write it")
         name = cast("What", what.value)
         typer.echo(example_text(name))
         if explained := example_explained(name):

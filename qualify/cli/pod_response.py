@@ -1,9 +1,27 @@
 """The command on probability of detection from recorded responses."""
 
+from pathlib import Path
+
 import typer
 
 from qualify.cli import options as o
-from qualify.cli.common import NO_NUMBER, AsJson, Table, answering, say_next, show, waiting
+from qualify.cli.common import NO_NUMBER, AsJson, Table, answering, quoted, say_next, show, waiting
+
+
+def write_example_responses(folder: Path) -> None:
+    """Write invented responses and peaks of blanks, and a study that enters with them."""
+    from qualify.files import check_folder, write_folder
+    from qualify.study.example_responses import example_response_files
+
+    files = example_response_files()
+    check_folder(folder, mark="responses.csv")
+    write_folder(folder, files, mark="responses.csv")
+    typer.echo(f"wrote {', '.join(sorted(files))} in {folder}", err=True)
+    table, blanks = (quoted(folder / name) for name in ("responses.csv", "blanks.csv"))
+    say_next(
+        f"qualify pod response {table} --size diameter_mm --response amplitude_db --floor 6 "
+        f"--ceiling 30 --noise {blanks} --noise-floor 6 --rate 0.02 --at 1"
+    )
 
 
 def pod_response(

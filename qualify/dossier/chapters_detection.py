@@ -6,6 +6,7 @@ from reportlab.platypus import Flowable
 
 from qualify.criteria.estimate import BASIS_WORDS
 from qualify.dossier.chapters_parts import by_tilt_and_depth
+from qualify.dossier.chapters_response import response_sections
 from qualify.dossier.checks_bounds import BOUND_HEADS, holds_table, methods_table
 from qualify.dossier.checks_fit import covariate_table, fit_table
 from qualify.dossier.checks_level import level_table
@@ -78,6 +79,7 @@ def detection_chapter(result: StudyResult, pictures: Pictures) -> list[Flowable]
     out += objections(result)
     for number, population in enumerate(plan.populations, start=1):
         out += _kind(result, number, population, pictures)
+    out += response_sections(result, pictures)
     return [*out, *parameters(result), *notices(result)]
 
 

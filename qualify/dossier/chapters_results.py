@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from reportlab.platypus import Flowable
 
 from qualify.dossier.chapters_bases import bases_chapter
+from qualify.dossier.chapters_response import noise_sections
 from qualify.dossier.layout import body, chapter, section, small
 from qualify.dossier.lookup import BLANKS, FLAWED, passes, value
 from qualify.dossier.pictures import Pictures
@@ -37,7 +38,7 @@ def _false_calls(result: StudyResult, pictures: Pictures) -> list[Flowable]:
     )
     out += pictures.on_page("false-calls", _caption(result))
     out += [_rate_table(result, told), small(BOLD_WORDS)]
-    return [*out, *_causes(result, told)]
+    return [*out, *_causes(result, told), *noise_sections(result, pictures)]
 
 
 def _same(result: StudyResult) -> str:

@@ -2,17 +2,28 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 from matplotlib.figure import Figure
 
 from qualify.blocks.definition import Block
 from qualify.dossier.lookup import BLANKS, value
 from qualify.dossier.pod_views import PodViews, limit_of
+from qualify.dossier.response_views import (
+    check_panels,
+    noise_panels,
+    response_panels,
+    trade_panels,
+)
 from qualify.dossier.views import block_view
 from qualify.figures.drawing import block_alt_text, draw_block
 from qualify.figures.events import EventView, order_of_events_alt_text, order_of_events_figure
+from qualify.figures.noise import noise_alt_text, noise_figure
 from qualify.figures.pod import PodPanel, pod_alt_text, pod_figure
+from qualify.figures.response import response_alt_text, response_figure
+from qualify.figures.response_checks import response_checks_alt_text, response_checks_figure
 from qualify.figures.sizing import SizingPanel, sizing_alt_text, sizing_figure
+from qualify.figures.trade import trade_alt_text, trade_figure
 from qualify.figures.trial import FalseCallRow, false_call_alt_text, false_call_figure
 from qualify.study.plan import Population
 from qualify.study.result import StudyResult
@@ -44,6 +55,7 @@ def drawings(result: StudyResult) -> list[Drawing]:
         told = [(name, shown) for name, shown in panels.items() if shown]
         out += [_pod(name, shown, mark=result.mark) for name, shown in told]
     out += _false_calls(result)
+    out += _responses(result)
     for k, population in enumerate(plan.populations, 1):
         if population.sized:
             for m, mode in enumerate(plan.modes, 1):
@@ -101,6 +113,32 @@ def _false_calls(result: StudyResult) -> list[Drawing]:
             false_call_alt_text(told, limit_observed=observed, limit_upper=upper),
         )
     ]
+
+
+def _responses(result: StudyResult) -> list[Drawing]:
+    """Lines of responses, their checks, noise of blanks, and the trade of POD against its rate."""
+    plan, mark = result.inputs.plan, result.mark
+    out: list[Drawing] = []
+    for m, how in enumerate(plan.responses, 1):
+        for k, population in enumerate(plan.populations, 1):
+            lines = response_panels(result, population, how.mode)
+            if lines:
+                out.append(Drawing(f"response-{k}-{m}", partial(response_figure, lines, mark=mark),
+                                   response_alt_text(lines)))  # fmt: skip
+            checks = check_panels(result, population, how.mode)
+            if checks:
+                out.append(Drawing(f"response-checks-{k}-{m}",
+                                   partial(response_checks_figure, checks, mark=mark),
+                                   response_checks_alt_text(checks)))  # fmt: skip
+            trade = trade_panels(result, population, how.mode)
+            if trade:
+                out.append(Drawing(f"trade-{k}-{m}", partial(trade_figure, trade, mark=mark),
+                                   trade_alt_text(trade)))  # fmt: skip
+        noise = noise_panels(result, how.mode)
+        if noise:
+            out.append(Drawing(f"noise-{m}", partial(noise_figure, noise, mark=mark),
+                               noise_alt_text(noise)))  # fmt: skip
+    return out
 
 
 def _false_call_row(result: StudyResult, mode: str, reader: str) -> FalseCallRow | None:

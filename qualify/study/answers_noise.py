@@ -21,6 +21,7 @@ from qualify.pod.threshold import (
 from qualify.raw_tables import RawTable
 from qualify.study.answers_response_rows import ResponseUnit, finite, unit_of_response
 from qualify.study.columns import check_columns
+from qualify.study.response_analysis import all_back, back
 
 Document = dict[str, Any]
 TRADE = (0.002, 0.005, 0.01, 0.02, 0.03, 0.05, 0.07, 0.1, 0.15, 0.2, 0.3)
@@ -107,13 +108,6 @@ def fitted(blanks: Blanks, axis: ResponseAxis) -> NoiseFit:
         raise refuse(blanks.place, f"a peak of {value:g} has no {axis} on that axis",
                      "give a floor, or another axis")  # fmt: skip
     return fit_noise(on_axis(blanks.peaks, axis), blanks.censored, blanks.law)
-
-
-def back(value: float | None, axis: ResponseAxis) -> float | None:
-    """Return a value of the axis in the unit of response."""
-    if value is None or axis == "linear":
-        return value
-    return float(np.exp(value)) if axis == "log" else float(1.0 / (1.0 + np.exp(-value)))
 
 
 def threshold_for(blanks: Blanks, axis: ResponseAxis, seed: int) -> float:
@@ -244,7 +238,7 @@ def false_calls_of(
         if chosen is None:
             return None
         drawn = threshold_draws(noise, draws, rate)
-        values = np.array([back(float(v), fit.axis) if np.isfinite(v) else np.inf for v in drawn])
+        values = all_back(drawn, fit.axis)
         found = at_threshold(curve, lines, chosen, values, sizes=sizes,
                              confidence=fit.confidence)  # fmt: skip
         return {

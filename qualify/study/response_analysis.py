@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from scipy import special
 
 from qualify.criteria.estimate import Basis
 from qualify.pod.noise import NoiseFit, fit_noise
@@ -40,6 +41,7 @@ class ResponseResult:
     how : the plan's words on them.
     fit : the line; None with `reason`.
     not_examined : targets left out of the line, as nothing was looked at.
+    names : of the targets of the line, in their order.
     checks, beside : of the line, and hits and misses of the same responses; None without a line.
     """
 
@@ -47,6 +49,7 @@ class ResponseResult:
     fit: ResponseFit | None
     reason: str | None
     not_examined: int
+    names: tuple[str, ...] = ()
     checks: ResponseChecks | None = None
     beside: Agreement | None = None
 
@@ -76,6 +79,16 @@ def back(value: float | None, axis: ResponseAxis) -> float | None:
     if value is None or axis == "linear":
         return value
     return float(np.exp(value)) if axis == "log" else float(1.0 / (1.0 + np.exp(-value)))
+
+
+def all_back(values: np.ndarray, axis: ResponseAxis) -> np.ndarray:
+    """Values of the axis in the unit of response; infinite ones stay so."""
+    if axis == "linear":
+        return values
+    there = np.isfinite(values)
+    known = np.where(there, values, 0.0)
+    moved = np.exp(known) if axis == "log" else special.expit(known)
+    return np.where(there, moved, np.inf)
 
 
 def response_results(
@@ -133,6 +146,8 @@ def _line(rows: pd.DataFrame, how: ResponseAnalysis, plan: Plan) -> ResponseResu
     if reason is not None:
         return ResponseResult(how, None, reason, lost)
     response, floor, ceiling = _limited(looked, how, threshold)
+    pairs = dict.fromkeys(zip(looked["specimen"], looked["target"], strict=True))
+    names = tuple(str(target) for _, target in pairs)
     try:
         fit = fit_response(
             looked["size_mm"].to_numpy(dtype=float),
@@ -148,10 +163,10 @@ def _line(rows: pd.DataFrame, how: ResponseAnalysis, plan: Plan) -> ResponseResu
     except ValueError as error:
         return ResponseResult(how, None, str(error), lost)
     if fit.outcome != "fitted" or fit.curve is None:
-        return ResponseResult(how, fit, None, lost)
+        return ResponseResult(how, fit, None, lost, names)
     seed = plan.analysis.seed
     checks = check_response(fit, seed=seed, unit=how.unit)
-    return ResponseResult(how, fit, None, lost, checks, agreement(fit.curve, seed=seed))
+    return ResponseResult(how, fit, None, lost, names, checks, agreement(fit.curve, seed=seed))
 
 
 def _limited(
@@ -222,7 +237,7 @@ def pod_at_rate(
     if chosen is None:
         return None
     drawn = threshold_draws(noise.fit, noise.draws, rate)
-    values = np.array([back(float(v), axis) if np.isfinite(v) else np.inf for v in drawn], float)
+    values = all_back(drawn, axis)
     return at_threshold(line.fit.curve, lines, chosen, values, sizes=sizes)
 
 
