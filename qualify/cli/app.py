@@ -131,7 +131,7 @@ def example(
     out: Annotated[
         Path | None,
         typer.Option(
-            help="With recording, simulation, setup, responses: folder to write it to, with all it needs.",
+            help="With recording, simulation, setup or responses: folder to write it to.",
             show_default=False,
         ),
     ] = None,

@@ -116,6 +116,14 @@ class Law(StrEnum):
     empirical = "empirical"
 
 
+class Axis(StrEnum):
+    """Axis of response."""
+
+    linear = "linear"
+    log = "log"
+    logit = "logit"
+
+
 ResponseColumn: TypeAlias = Annotated[
     str, _column("of responses; an empty cell is a missed target.")
 ]

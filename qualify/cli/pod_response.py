@@ -10,17 +10,19 @@ from qualify.cli.common import NO_NUMBER, AsJson, Table, answering, quoted, say_
 
 def write_example_responses(folder: Path) -> None:
     """Write invented responses and peaks of blanks, and a study that enters with them."""
-    from qualify.files import check_folder, write_folder
+    from qualify.errors import refuse
+    from qualify.files import write_folder
     from qualify.study.example_responses import example_response_files
 
     files = example_response_files()
-    check_folder(folder, mark="responses.csv")
+    if folder.exists() and (folder.is_file() or any(folder.iterdir())):
+        raise refuse(str(folder), "is there already", "give a new or empty folder")
     write_folder(folder, files, mark="responses.csv")
-    typer.echo(f"wrote {', '.join(sorted(files))} in {folder}", err=True)
+    typer.echo(f"wrote {', '.join(sorted(files))} in {folder} (invented data)", err=True)
     table, blanks = (quoted(folder / name) for name in ("responses.csv", "blanks.csv"))
     say_next(
         f"qualify pod response {table} --size diameter_mm --response amplitude_db --floor 6 "
-        f"--ceiling 30 --noise {blanks} --noise-floor 6 --rate 0.02 --at 1"
+        f"--ceiling 30 --noise {blanks} --noise-floor 6 --rate 0.02 --at 0.6"
     )
 
 

@@ -4,6 +4,7 @@ from typing import Annotated
 
 import typer
 
+from qualify.cli import options as o
 from qualify.cli.common import NO_NUMBER, AsJson, Table, answering, say_next, show
 from qualify.cli.options import Reader, SizeUnit
 
@@ -11,8 +12,8 @@ from qualify.cli.options import Reader, SizeUnit
 def false_calls(
     table: Table,
     called: Annotated[
-        str, typer.Option(help="Column that says whether the unit was called.", show_default=False)
-    ],
+        str | None, typer.Option(help="Column that says whether the unit was called.")
+    ] = None,
     calls: Annotated[str | None, typer.Option(help="Column of numbers of calls.")] = None,
     kind: Annotated[
         str | None, typer.Option(help="Column in which only rows that say 'blank' count.")
@@ -21,25 +22,68 @@ def false_calls(
         str | None, typer.Option(help="Column that says whether the unit was examined.")
     ] = None,
     reader: Reader = None,
+    length: Annotated[
+        str | None, typer.Option(help="Column of lengths in metres, for calls per metre.")
+    ] = None,
+    area: Annotated[
+        str | None, typer.Option(help="Column of areas in m², for calls per square metre.")
+    ] = None,
+    cause: Annotated[str | None, typer.Option(help="Column of the cause given to a call.")] = None,
+    specimen: Annotated[
+        str | None, typer.Option(help="Column of specimens, to see whether calls cluster.")
+    ] = None,
+    response: Annotated[
+        str | None, typer.Option(help="Column of peaks of the noise, for thresholds and rates.")
+    ] = None,
+    threshold: Annotated[
+        float | None, typer.Option(help="Threshold in use, in the unit of --response.")
+    ] = None,
+    rate: o.Rate = None,
+    law: o.LawOption = o.Law.gumbel,
+    response_unit: o.ResponseUnitOption = None,
+    axis: Annotated[
+        o.Axis | None, typer.Option(help="Axis of the peaks; linear unless said otherwise.")
+    ] = None,
+    floor: o.NoiseFloor = None,
+    confidence: o.Confidence = 0.95,
+    seed: o.Seed = 1,
     as_json: AsJson = False,
 ) -> None:
-    """Count false calls on blank units, with the exact upper bound of their rate."""
+    """Count false calls on blank units, with the exact upper bound of their rate.
+
+    With --response, the peak of the noise in each blank unit: the false-call rate at a --threshold,
+    and the threshold of a declared --rate with its standard error.
+    """
     with answering(writes=False):
         from qualify.raw_tables import read_table
-        from qualify.study.answers_tables import false_call_lines
-        from qualify.study.answers_tables import false_calls as answer
+        from qualify.study.answers_false_calls import FalseCallsAsked, answer, lines
+        from qualify.study.answers_rates import More
 
         document = answer(
             read_table(table),
-            called=called,
-            calls=calls,
-            kind=kind,
-            examined=examined,
-            reader=reader,
+            FalseCallsAsked(
+                called=called,
+                calls=calls,
+                kind=kind,
+                examined=examined,
+                reader=reader,
+                more=More(length, area, cause, specimen),
+                response=response,
+                threshold=threshold,
+                rate=rate,
+                law=law.value,
+                response_unit=None if response_unit is None else response_unit.value,
+                axis="linear" if axis is None else axis.value,
+                floor=floor,
+                confidence=confidence,
+                seed=seed,
+            ),
         )
-        show(document, as_json, lambda: false_call_lines(document))
-        say_next("qualify pod hit-miss on the targets read by the same rule")
-        if document["rate"] is None:
+        show(document, as_json, lambda: lines(document))
+        say_next("qualify pod hit-miss or pod response on the targets read by the same rule")
+        noise = document.get("noise")
+        none = document["rate"] is None
+        if none and (noise is None or (noise["in_use"] is None and noise["declared"] is None)):
             raise typer.Exit(NO_NUMBER)
 
 

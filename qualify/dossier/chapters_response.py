@@ -14,7 +14,6 @@ from qualify.dossier.words import (
     p_value,
     percent,
     plain,
-    sentence,
     size_cell,
     whole,
 )
@@ -209,7 +208,7 @@ def _noise_table(result: StudyResult, told: Sequence[tuple[str, str]]) -> Flowab
     heads = [
         "Mode", "Reader", "Blank units", "Nothing recorded", "Law", "Threshold in use",
         "Rate by the law", "Its upper bound", "Declared rate", "Threshold for it",
-        "Real rate, 95 %", "Safe threshold",
+        "Its standard error", "Real rate, 95 %", "Safe threshold",
     ]  # fmt: skip
     rows = []
     for mode, reader in told:
@@ -225,12 +224,13 @@ def _noise_table(result: StudyResult, told: Sequence[tuple[str, str]]) -> Flowab
                 mode, reader, whole(get("noise_units")), whole(get("noise_censored")), how.law,
                 plain(result.inputs.plan.mode(mode).threshold),
                 percent(get("noise_rate")), percent(get("noise_rate_upper")),
-                percent(how.declared_rate), plain(get("noise_threshold")), real,
+                percent(how.declared_rate), plain(get("noise_threshold")),
+                plain(get("noise_threshold_error")), real,
                 plain(get("noise_safe_threshold")),
             ]
         )  # fmt: skip
-    widths = [18, 13, 12, 15, 15, 15, 14, 14, 14, 15, 22, 15]
-    return grid(heads, rows, widths, align="llrrlrrrrrlr")
+    widths = [17, 12, 11, 14, 14, 14, 12, 12, 13, 14, 14, 24, 14]
+    return grid(heads, rows, widths, align="llrrlrrrrrrlr")
 
 
 def _noise_reasons(result: StudyResult, told: Sequence[tuple[str, str]]) -> list[Flowable]:
@@ -252,6 +252,6 @@ def _law_checks(result: StudyResult) -> list[str]:
     lines = []
     for (basis, _, mode, reader), noise in result.noises.items():
         if basis == result.headline and noise.checks is not None:
-            told = "; ".join(noise.checks.sentences)
-            lines.append(f"{mode} {reader}: {sentence(told)}")
+            told = " ".join(noise.checks.sentences)
+            lines.append(f"{mode} {reader}: {told}")
     return lines

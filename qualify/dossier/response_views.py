@@ -63,7 +63,7 @@ def _panel(
     sizes, middle, low, high = _line(fit)
     floors, ceilings = data.low[np.isfinite(data.low)], data.high[np.isfinite(data.high)]
     return ResponsePanel(
-        title=f"Reader {reader}",
+        title=f"Mode {mode}, reader {reader}",
         size_label=population.size_in_words,
         size_unit="mm",
         response_label=LABELS[unit],
@@ -131,7 +131,7 @@ def _checks(
     known = np.isfinite(scatter.low) & np.isfinite(scatter.high)
     moved = [one for one in checks.influence if one.change is not None]
     return CheckPanel(
-        title=f"Reader {reader}",
+        title=f"Mode {line.how.mode}, reader {reader}",
         size_label=population.size_in_words,
         size_unit="mm",
         exact_sizes=_floats(data.size[data.exact]),
@@ -175,7 +175,7 @@ def _noise(reader: str, noise: NoiseResult) -> NoisePanel:
     threshold = None if told is None or told.threshold is None else told.threshold
     error = None if told is None or axis != "linear" else told.standard_error
     return NoisePanel(
-        title=f"Reader {reader}",
+        title=f"Mode {noise.how.mode}, reader {reader}",
         level_label="threshold on response" if unit != "coherence" else "threshold on coherence",
         level_unit=UNITS[unit],
         peaks=_floats(all_back(exact, axis)),
@@ -249,7 +249,7 @@ def _trade(
         interval = (use.lower, use.upper)
     shown = use is not None and use.rate is not None and bool(here.pods)
     return TradePanel(
-        title=f"Reader {reader}",
+        title=f"Mode {line.how.mode}, reader {reader}",
         lines=(
             TradeLine(
                 size_label=f"{size:g} mm",

@@ -36,8 +36,6 @@ LAW_WORDS: dict[NoiseFamily, str] = {
     "empirical": "order of the peaks alone",
 }
 REGULAR = -0.5  # Smith 1985, Biometrika 72, 67-90 (from memory): below it, no usual covariance
-CHECK_SIMULATIONS = 499
-DOUBTFUL = 0.05  # p below which a check speaks against the law
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,31 +205,42 @@ def _notices(
     return tuple(found)
 
 
-def _check_rate(rate: float) -> None:
+def value_at(place: npt.ArrayLike, shape: npt.ArrayLike = 0.0) -> Array:
+    """Value of the standard law of a shape at a place -log(-log F); shapes that broadcast."""
+    k, xi = np.broadcast_arrays(np.asarray(place, dtype=float), np.asarray(shape, dtype=float))
+    bent = xi != 0.0
+    with np.errstate(over="ignore"):
+        curved = np.expm1(np.where(bent, xi, 1.0) * k) / np.where(bent, xi, 1.0)
+    return np.where(bent, curved, k)
+
+
+def place_of(z: npt.ArrayLike, shape: npt.ArrayLike = 0.0) -> Array:
+    """Place -log(-log F) of values under the standard law of a shape; infinite beyond its ends."""
+    z, xi = np.broadcast_arrays(np.asarray(z, dtype=float), np.asarray(shape, dtype=float))
+    bent = xi != 0.0
+    inside = ~bent | (1.0 + np.where(bent, xi * np.where(bent, z, 0.0), 0.0) > 0.0)
+    curved = np.log1p(np.where(inside & bent, xi * np.where(bent, z, 0.0), 0.0))
+    place = np.where(bent, curved / np.where(bent, xi, 1.0), z)
+    return np.where(inside, place, np.where(xi > 0.0, -np.inf, np.inf))
+
+
+def place_of_rate(rate: float) -> float:
+    """Place -log(-log F) that is exceeded with probability `rate`.
+
+    Raises
+    ------
+    ValueError : for a rate outside 0..1, ends excluded.
+    """
     if not 0.0 < rate < 1.0:
         message = f"rate {rate} must lie between 0 and 1, ends excluded"
         raise ValueError(message)
+    return float(-np.log(-np.log1p(-rate)))
 
 
-def standard_quantile(rate: float, shape: npt.ArrayLike = 0.0) -> Array:
-    """Value exceeded with probability `rate` by the standard law of each shape (any shape)."""
-    _check_rate(rate)
-    k = -np.log(-np.log1p(-rate))
-    xi = np.asarray(shape, dtype=float)
-    curved = np.where(xi == 0.0, 1.0, xi)
-    return np.asarray(np.where(xi == 0.0, k, np.expm1(curved * k) / curved))
-
-
-def exceedance(z: npt.ArrayLike, shape: npt.ArrayLike = 0.0) -> Array:
-    """Probability that the standard law of a shape exceeds z; shapes that broadcast."""
-    z, xi = np.broadcast_arrays(np.asarray(z, dtype=float), np.asarray(shape, dtype=float))
-    curved = np.where(xi == 0.0, 1.0, xi)
-    inside = 1.0 + xi * z > 0.0
-    x = np.where(inside, curved * z, 0.0)
-    with np.errstate(over="ignore", divide="ignore", invalid="ignore"):
-        place = np.where(xi == 0.0, z, np.log1p(np.where(xi == 0.0, 0.0, x)) / curved)
-        rate = -np.expm1(-np.exp(-place))
-    return np.where(inside, rate, np.where(xi > 0.0, 1.0, 0.0))
+def rate_of_place(place: npt.ArrayLike) -> Array:
+    """Probability that a place -log(-log F) is exceeded."""
+    with np.errstate(over="ignore"):
+        return np.asarray(-np.expm1(-np.exp(-np.asarray(place, dtype=float))))
 
 
 def judged_from(fit: NoiseFit) -> float:
@@ -255,7 +264,7 @@ def false_call_probability(fit: NoiseFit, thresholds: npt.ArrayLike) -> Array:
         share = (fit.n - np.searchsorted(rising, t, side="left")) / fit.n
         return np.where(t >= judged_from(fit), share, np.nan)
     mu, beta, xi = fit.law
-    return exceedance((t - mu) / beta, xi)
+    return rate_of_place(place_of((t - mu) / beta, xi))
 
 
 def quantile(fit: NoiseFit, rate: float) -> float | None:
@@ -270,14 +279,14 @@ def quantile(fit: NoiseFit, rate: float) -> float | None:
     ------
     ValueError : for a rate outside 0..1.
     """
-    _check_rate(rate)
+    k = place_of_rate(rate)
     if fit.outcome != "fitted":
         return None
     if fit.family == "empirical":
         j = int(np.ceil((fit.n + 1) * (1.0 - rate) - 1e-9))
         return peak_of_rank(fit, j)
     mu, beta, xi = fit.law
-    return float(mu + beta * standard_quantile(rate, xi))
+    return float(mu + beta * value_at(k, xi))
 
 
 def peak_of_rank(fit: NoiseFit, j: int) -> float | None:

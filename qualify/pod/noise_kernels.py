@@ -11,9 +11,7 @@ and xi = 0 is Gumbel. With z = (y - mu)/beta and s = log(1 + xi z)/xi an exact p
 -phi - (1 + xi) s - exp(-s), a censored one -exp(-s). Not concave: Newton with a ridge, from Gumbel.
 
 Source: Jenkinson 1955, Quarterly Journal of the Royal Meteorological Society 81, 158-171 (from
-memory; checked against scipy's genextreme, whose shape c is -xi, in `tests/published`). Draws come
-from the counter-based generator of `qualify.pod.simulation`, a block of numbers a simulated
-sample: the same bytes whatever the threads.
+memory; checked against scipy's genextreme, whose shape c is -xi, in `tests/published`).
 """
 
 import math
@@ -21,7 +19,6 @@ import math
 import numpy as np
 
 from qualify.pod.links import Array, Flags
-from qualify.pod.simulation import GAMMA, S11, UNIT, block, mixed
 from qualify.threads import njit
 
 STEPS, HALVINGS = 100, 60
@@ -133,6 +130,36 @@ def place_terms(z: float, xi: float) -> tuple[float, float, float, float, float,
 
 
 @njit(cache=True, nogil=True)
+def add_unit(
+    z: float, scale: float, phi: float, xi: float, exact: bool, slope: Array, bend: Array
+) -> float:
+    """Add slopes (3,) and bends (3, 3; upper half) of one unit; returns its log-likelihood."""
+    s, by_z, by_xi, bend_z, bend_both, bend_xi = place_terms(z, xi)
+    w = math.exp(min(-s, FAR))
+    height, pull = -w, w
+    # s by (mu, phi, xi): z falls by 1/scale with mu and by z with phi
+    m, p, x = -by_z / scale, -by_z * z, by_xi
+    if exact:
+        height -= phi + (1.0 + xi) * s
+        pull -= 1.0 + xi
+        slope[1] -= 1.0
+        slope[2] -= s
+        bend[0, 2] -= m
+        bend[1, 2] -= p
+        bend[2, 2] -= 2.0 * x
+    slope[0] += pull * m
+    slope[1] += pull * p
+    slope[2] += pull * x
+    bend[0, 0] += pull * bend_z / (scale * scale) - w * m * m
+    bend[0, 1] += pull * (bend_z * z + by_z) / scale - w * m * p
+    bend[1, 1] += pull * (bend_z * z + by_z) * z - w * p * p
+    bend[0, 2] += -pull * bend_both / scale - w * m * x
+    bend[1, 2] += -pull * bend_both * z - w * p * x
+    bend[2, 2] += pull * bend_xi - w * x * x
+    return height
+
+
+@njit(cache=True, nogil=True)
 def gev_terms(
     y: Array, censored: Flags, mu: float, phi: float, xi: float, slope: Array, bend: Array
 ) -> float:
@@ -145,34 +172,10 @@ def gev_terms(
     scale = math.exp(phi)
     for i in range(y.size):
         z = (y[i] - mu) / scale
-        if not 1.0 + xi * z > 0.0:
-            if censored[i] and xi < 0.0:
-                continue  # a floor beyond the upper end of the law: certain
+        if 1.0 + xi * z > 0.0:
+            height += add_unit(z, scale, phi, xi, not censored[i], slope, bend)
+        elif not (censored[i] and xi < 0.0):  # a floor beyond the upper end of the law is certain
             return -math.inf
-        s, by_z, by_xi, bend_z, bend_both, bend_xi = place_terms(z, xi)
-        w = math.exp(min(-s, FAR))
-        height -= w
-        pull = w
-        if not censored[i]:
-            height -= phi + (1.0 + xi) * s
-            pull -= 1.0 + xi
-            slope[1] -= 1.0
-            slope[2] -= s
-        # s by (mu, phi, xi): z falls by 1/scale with mu and by z with phi
-        m, p, x = -by_z / scale, -by_z * z, by_xi
-        slope[0] += pull * m
-        slope[1] += pull * p
-        slope[2] += pull * x
-        bend[0, 0] += pull * bend_z / (scale * scale) - w * m * m
-        bend[0, 1] += pull * (bend_z * z + by_z) / scale - w * m * p
-        bend[1, 1] += pull * (bend_z * z + by_z) * z - w * p * p
-        bend[0, 2] += -pull * bend_both / scale - w * m * x
-        bend[1, 2] += -pull * bend_both * z - w * p * x
-        bend[2, 2] += pull * bend_xi - w * x * x
-        if not censored[i]:
-            bend[0, 2] -= m
-            bend[1, 2] -= p
-            bend[2, 2] -= 2.0 * x
     bend[1, 0], bend[2, 0], bend[2, 1] = bend[0, 1], bend[0, 2], bend[1, 2]
     return height
 
@@ -242,61 +245,3 @@ def gev_climb(y: Array, censored: Flags) -> tuple[float, float, float, float, bo
             break
     top = height - exact * math.log(spread)
     return centre + spread * at[0], spread * math.exp(at[1]), at[2], top, arrived
-
-
-@njit(cache=True, nogil=True)
-def fill(state: np.uint64, xi: float, floors: Array, y: Array, censored: Flags) -> None:
-    """Draw standard peaks (location 0, scale 1, shape xi), each censored at its floor."""
-    for i in range(y.size):
-        state = state + GAMMA
-        share = ((mixed(state) >> S11) + 0.5) * UNIT
-        g = -math.log(-math.log(share))
-        if xi != 0.0:
-            g = math.expm1(xi * g) / xi
-        censored[i] = g <= floors[i]
-        y[i] = max(g, floors[i])
-
-
-@njit(cache=True, nogil=True)
-def distance(y: Array, censored: Flags, floor: float, mu: float, beta: float) -> float:
-    """Anderson-Darling A2 of the Gumbel law, or Kolmogorov's distance above a finite floor."""
-    n = y.size
-    rising = np.sort(y)
-    if math.isinf(floor):
-        total = 0.0
-        for i in range(n):
-            below = -math.exp(min(-(rising[i] - mu) / beta, FAR))
-            rest = -math.expm1(-math.exp(-(rising[n - 1 - i] - mu) / beta))
-            total += (2 * i + 1) * (below + math.log(max(rest, 1e-300)))
-        return -n - total / n
-    far = 0.0
-    for i in range(n):
-        if rising[i] > floor:
-            share = math.exp(-math.exp(-(rising[i] - mu) / beta))
-            far = max(far, abs((i + 1) / n - share), abs(i / n - share))
-    return far
-
-
-@njit(cache=True, nogil=True)
-def samples(
-    gev: bool, xi: float, floors: Array, seed: np.uint64, first: int, last: int, out: Array
-) -> None:
-    """Fit simulated samples first..last-1 of standard peaks, in standard units.
-
-    `out` (samples, 5): location, scale, shape, log-likelihood, distance of the Gumbel fit (nan
-    with `gev`); a row of nan where no maximum was found.
-    """
-    y, censored = np.empty(floors.size), np.empty(floors.size, dtype=np.bool_)
-    highest = floors.max()
-    for k in range(first, last):
-        fill(block(seed, k, floors.size), xi, floors, y, censored)
-        out[k] = math.nan
-        if gev:
-            mu, beta, shape, height, arrived = gev_climb(y, censored)
-            far = math.nan
-        else:
-            mu, beta, height, arrived = gumbel_climb(y, censored)
-            shape = 0.0
-            far = distance(y, censored, highest, mu, beta) if arrived else math.nan
-        if arrived:
-            out[k, 0], out[k, 1], out[k, 2], out[k, 3], out[k, 4] = mu, beta, shape, height, far

@@ -84,8 +84,8 @@ def _censoring(found: ResponseFindings) -> list[Notice]:
         verb = "was" if missed == 1 else "were"
         text = (
             f"{_count(missed, 'target' if not data.repeated else 'row')} {verb} missed: nothing "
-            "was recorded. They count as responses at or below the floor; they are not left out, "
-            "and no value is made up for them."
+            "was recorded. Such a target counts as a response at or below the floor; it is not "
+            "left out, and no value is made up for it."
         )
         notices.append(Notice("missed", text))
     for name, where, words in (

@@ -280,24 +280,14 @@ def _standardised(
     spread, unit = float(np.std(x)), float(np.std(y))
     spread, unit = spread if spread > 0.0 else 1.0, unit if unit > 0.0 else 1.0
     centre = float(x.mean())
+    beyond = np.where(r > high, RIGHT, np.where(r < low, LEFT, 0)).astype(np.int8)
     return Responses(
-        size=a,
-        response=r,
-        t=np.ascontiguousarray((x - centre) / spread),
-        y=np.ascontiguousarray(y / unit),
-        low=_limits_on_axis(low, axis, start, unit),
-        high=_limits_on_axis(high, axis, start, unit),
-        code=code,
-        missed=np.isnan(r),
-        beyond=np.where(r > high, RIGHT, np.where(r < low, LEFT, 0)).astype(np.int8),
-        group=group,
-        scale=scale,
-        axis=axis,
-        threshold=threshold,
-        centre=centre,
-        spread=spread,
-        unit=unit,
-    )
+        size=a, response=r,
+        t=np.ascontiguousarray((x - centre) / spread), y=np.ascontiguousarray(y / unit),
+        low=_limits_on_axis(low, axis, start, unit), high=_limits_on_axis(high, axis, start, unit),
+        code=code, missed=np.isnan(r), beyond=beyond, group=group,
+        scale=scale, axis=axis, threshold=threshold, centre=centre, spread=spread, unit=unit,
+    )  # fmt: skip
 
 
 def _limits_on_axis(limit: Array, axis: ResponseAxis, start: float, unit: float) -> Array:

@@ -181,8 +181,9 @@ def in_use(
         "rate": found.rate,
         "lower_95": found.lower,
         "upper_95": found.upper,
-        "units_above": found.units_above,
-        "observed_upper_95": found.observed_upper,
+        "units_above": found.units_called,
+        "exact": found.exact,
+        "observed_upper_95": found.counted_upper,
         "reason": found.reason,
     }
 
@@ -200,13 +201,16 @@ def declared(
         up = back(found.threshold + found.standard_error, axis)
         down = back(found.threshold - found.standard_error, axis)
         step = 0.5 * ((up or 0.0) - (down or 0.0))
-    interval = found.realised_interval
     return {
         "rate": rate,
         "threshold": value,
         "standard_error": step,
-        "realised_mean": found.realised_mean,
-        "realised_interval_95": None if interval is None else list(interval),
+        "realised_mean": found.mean_rate,
+        "realised_interval_95": None
+        if found.rate_low is None
+        else [found.rate_low, found.rate_high],
+        "exact": found.exact,
+        "notices": [{"code": n.code, "text": n.text} for n in found.notices],
         "safe_threshold": back(found.safe_threshold, axis),
         "reason": found.reason,
         "safe_reason": found.safe_reason,

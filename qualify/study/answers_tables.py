@@ -9,6 +9,7 @@ from qualify.errors import refuse
 from qualify.pod.false_calls import false_call_rate
 from qualify.raw_tables import RawTable
 from qualify.sizing.error import sizing_error
+from qualify.study.answers_rates import NOTHING_MORE, More, more_document, more_lines, read_more
 from qualify.study.answers_told import counted
 from qualify.study.columns import (
     cells,
@@ -32,18 +33,19 @@ def false_calls(
     kind: str | None = None,
     examined: str | None = None,
     reader: str | None = None,
+    more: More = NOTHING_MORE,
 ) -> Document:
     """Return the false-call rate of a table with one row per blank unit.
 
     `kind` names a column in which only the rows that say `blank` count; rows whose `examined`
     is no leave the count; with `reader` each reader is told apart and the one
-    with the largest upper bound governs.
+    with the largest upper bound governs. `more` names columns of length, area, cause, specimen.
 
     Raises
     ------
     InputError : a column is not there, or a cell is empty or not what its column holds.
     """
-    wanted = [c for c in (called, calls, kind, examined, reader) if c is not None]
+    wanted = [c for c in (called, calls, kind, examined, reader, *more.told()) if c is not None]
     check_columns(table, wanted)
     rows = list(table.rows)
     if kind is not None:
@@ -56,13 +58,14 @@ def false_calls(
     hits = cells(blanks, called, yes)
     counts = hits if calls is None else cells(blanks, calls, count)
     names = ["all"] * len(rows) if reader is None else cells(blanks, reader, text)
+    columns = read_more(blanks, more, hits)
 
     def rate(name: str) -> Document:
         mine = [i for i, other in enumerate(names) if other == name]
         result = false_call_rate(
             len(mine), int(sum(hits[i] for i in mine)), int(sum(counts[i] for i in mine))
         )
-        return {
+        told = {
             "blank_units": result.blank_units,
             "units_called": result.units_called,
             "calls": result.calls,
@@ -70,6 +73,7 @@ def false_calls(
             "upper_95": result.upper_95,
             "reason": result.reason,
         }
+        return {**told, **more_document(columns, mine, hits, counts)}
 
     if reader is None:
         return rate("all")
@@ -122,11 +126,13 @@ def false_call_lines(document: Document) -> list[str]:
         _called(document),
         f"rate {100 * document['rate']:.1f} %, upper 95 % bound {100 * document['upper_95']:.1f} %",
     ]
+    if document["units_called"] == 0:
+        lines.append("no call is no proof of none: the upper bound is what these units show")
     if "reader" in document:
         each = [f"reader {name}: {_called(d)}" for name, d in document["readers"].items()]
         name = document["reader"]
         lines = [*each, f"{name} has the largest upper bound, and governs:", *lines]
-    return lines
+    return [*lines, *more_lines(document)]
 
 
 def _called(document: Document) -> str:

@@ -194,7 +194,7 @@ def _response(mode: str) -> dict[str, object]:
     return {
         "mode": mode, "unit": UNIT[mode], "size_axis": "log", "response_axis": axis,
         "floor": FLOOR[mode], "ceiling": CEILING[mode], "law": "gumbel", "declared_rate": 0.02,
-        "qualification_size_mm": 1.0,
+        "qualification_size_mm": 0.6,
         "reason": "invented responses are drawn on these axes",
     }  # fmt: skip
 

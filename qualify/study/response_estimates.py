@@ -191,8 +191,14 @@ def _noise(where: _Where, noise: NoiseResult) -> None:
     none = none if told is None else told.reason
     value = None if told is None else back(told.threshold, axis)
     where.add("noise_threshold", value, unit, method=law, reason=none)
-    low, high = (None, None) if told is None or told.realised_interval is None else (
-        told.realised_interval)  # fmt: skip
+    error = None
+    if told is not None and told.threshold is not None and told.standard_error is not None:
+        # in the unit of response: half of the way between one error up and one down
+        ends = [back(told.threshold + s * told.standard_error, axis) or 0.0 for s in (1.0, -1.0)]
+        error = 0.5 * (ends[0] - ends[1])
+    where.add("noise_threshold_error", error, unit, method=f"{law}, standard error",
+              reason=none or "this law gives no standard error")  # fmt: skip
+    low, high = (None, None) if told is None else (told.rate_low, told.rate_high)
     where.add("noise_realised_low", low, "fraction", method=f"{law}, 95 %", side="two-sided",
               reason=none)  # fmt: skip
     where.add("noise_realised_high", high, "fraction", method=f"{law}, 95 %", side="two-sided",
