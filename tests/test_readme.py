@@ -125,10 +125,15 @@ def known_options(*path: str) -> set[str]:
 
 def test_options_in_the_readme_exist():
     text = README.split("`pod hit-miss` tells more where it is asked to:", 1)[1]
-    table, rest = text.split("`qualify pod holds-table --out", 1)
+    table, rest = text.split("### Recorded responses", 1)
+    responses, rest = rest.split("`qualify pod holds-table --out", 1)
     asked = set(re.findall(r"--[a-z][a-z-]+", table))
     assert len(asked) >= 10
     assert asked <= known_options("pod", "hit-miss")
+    asked = set(re.findall(r"--[a-z][a-z-]+", responses))
+    assert len(asked) >= 20
+    known = [known_options("pod", "response"), known_options("false-calls"), {"--out"}]
+    assert asked <= set().union(*known)
     line = "--out" + rest.split("\n\n", 1)[0].split("`qualify bench`")[0]
     assert set(re.findall(r"--[a-z][a-z-]+", line)) <= known_options("pod", "holds-table")
 

@@ -1,0 +1,104 @@
+"""Recorded responses in a dossier: lines, checks, noise and trade; and what stops them."""
+
+import csv
+import io
+import json
+import shutil
+import subprocess
+
+import pytest
+
+from qualify.dossier.build import build_dossier
+from qualify.study.example_responses import example_response_files
+from qualify.study.load import load_study
+from qualify.study.run import run_study
+
+
+def written(folder, files):
+    for name, content in files.items():
+        path = folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(content)
+    return folder / "study"
+
+
+@pytest.fixture(scope="module")
+def study(tmp_path_factory):
+    return written(tmp_path_factory.mktemp("responses"), example_response_files())
+
+
+@pytest.fixture(scope="module")
+def result(study):
+    return run_study(load_study(study))
+
+
+@pytest.fixture(scope="module")
+def files(result):
+    return build_dossier(result)
+
+
+def test_numbers_of_responses_stand_in_the_results(result):
+    get = result.estimates.value
+    for mode in ("amplitude", "coherence"):
+        where = ("as_found", "response_a90", "side_drilled_hole", mode, "rule")
+        a90 = get(*where)
+        upper = get("as_found", "response_a90_95", *where[2:])
+        at_rate = get("as_found", "at_rate_a90_95", *where[2:])
+        hits = get("as_found", "response_hits_a90_95", *where[2:])
+        assert a90 < upper < at_rate
+        assert upper < hits  # a response tells more than a hit
+        assert get("as_found", "noise_rate_upper", "blank_units", mode, "rule") < 0.06
+        error = get("as_found", "noise_threshold_error", "blank_units", mode, "rule")
+        assert error > 0.0
+
+
+def test_figures(files):
+    for name in ("response-1-1", "response-checks-1-2", "noise-1", "trade-1-2"):
+        assert f"figures/{name}.svg" in files
+        assert json.loads(files["figures/alt_texts.json"])[name]
+
+
+@pytest.mark.skipif(shutil.which("pdftotext") is None, reason="poppler-utils is not installed")
+def test_pages(files):
+    run = subprocess.run(["pdftotext", "-enc", "UTF-8", "-", "-"], input=files["dossier.pdf"],
+                         capture_output=True, check=True)  # fmt: skip
+    text = " ".join(run.stdout.decode().split())
+    for words in ("Signal response: side-drilled holes", "Noise of blank units", "SYNTHETIC",
+                  "no value is made up"):  # fmt: skip
+        assert words in text
+
+
+def changed(folder, column, value, *, hit="1"):
+    """Give a column of the called holes of the amplitude another value."""
+    files = example_response_files()
+    rows = list(csv.DictReader(io.StringIO(files["study/opportunities.csv"].decode())))
+    for row in rows:
+        if row["mode"] == "amplitude" and row["hit"] == hit and row["target"]:
+            row[column] = value
+    text = io.StringIO()
+    writer = csv.DictWriter(text, rows[0], lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    return written(folder, {**files, "study/opportunities.csv": text.getvalue().encode()})
+
+
+@pytest.mark.parametrize(
+    ("column", "value", "words"),
+    [
+        ("response", "", "hits without a recorded response"),
+        ("response_unit", "linear", "the plan says db"),
+        ("examined", "0", None),
+    ],
+)
+def test_responses_that_do_not_support_a_line_give_no_number(column, value, words, tmp_path):
+    if column == "examined":
+        study = changed(tmp_path, column, value, hit="0")
+        got = run_study(load_study(study)).estimates
+        assert got.value("as_found", "response_not_examined", "side_drilled_hole", "amplitude",
+                         "rule") > 0  # fmt: skip
+        return
+    got = run_study(load_study(changed(tmp_path, column, value))).estimates
+    found = got.get("as_found", "response_a90_95", "side_drilled_hole", "amplitude", "rule")
+    assert found is not None
+    assert found.value is None
+    assert words in found.reason
