@@ -67,17 +67,19 @@ def pod_response(
         from qualify.study.answers_noise import blanks_of
         from qualify.study.answers_response import ResponseAsked, answered
         from qualify.study.answers_response import pod_response as answer
-        from qualify.study.answers_response_rows import ResponseColumns, unit_of_response
+        from qualify.study.answers_response_rows import ResponseColumns, same_unit, unit_of_response
         from qualify.study.answers_response_words import response_lines
 
         read = read_table(table)
         unit = None if response_unit is None else response_unit.value
         blanks = None
         if noise is not None:
+            column = noise_column or response
             own = unit
             if own is None and response in read.columns:
                 own = unit_of_response(read, response, None)
-            blanks = blanks_of(read_table(noise), noise_column or response, unit=own,
+                same_unit(column, response, own)
+            blanks = blanks_of(read_table(noise), column, unit=own,
                                floor=noise_floor, unrecorded=floor, law=law.value,
                                rate=rate)  # fmt: skip
         elif rate is not None or noise_column is not None:

@@ -1,4 +1,4 @@
-"""Recorded responses in chapters 9 and 10: lines and their checks; noise and thresholds."""
+"""Recorded responses in chapter 9: lines, their checks, and how often their bounds hold."""
 
 from collections.abc import Sequence
 
@@ -17,6 +17,7 @@ from qualify.dossier.words import (
     size_cell,
     whole,
 )
+from qualify.pod.response_holds import CASE_WORDS
 from qualify.study.plan import Population
 from qualify.study.result import StudyResult
 
@@ -80,6 +81,8 @@ def _population(
                or value(result, "response_spread_p", kind, *one) is not None]  # fmt: skip
     if checked:
         out += [small(CHECKED), _check_table(result, kind, checked)]
+        out += _holds_table(result, kind, checked)
+        out += _line_table(result, kind, checked)
     for m, how in enumerate(plan.responses, start=1):
         caption = (
             f"Checks of the lines of {kind_words(kind)}, mode {how.mode}: residuals, normal plot "
@@ -98,7 +101,8 @@ def _limits(floor: float | None, ceiling: float | None) -> str:
 def _sizes(result: StudyResult, kind: str, told: Sequence[tuple[str, str]]) -> Flowable:
     heads = [
         "Mode", "Reader", "Targets", "Missed", "At floor", "At ceiling", "a50", "a90", "a90/95",
-        "a90, lower bound", "Bound", "a90 at declared rate", "Its a90/95", "a90/95 of hits",
+        "a90, lower bound", "Bound", "False calls, upper bound",
+        "a90 at declared rate", "Its a90/95", "a90/95 of hits",
     ]  # fmt: skip
     rows = []
     for mode, reader in told:
@@ -117,9 +121,14 @@ def _sizes(result: StudyResult, kind: str, told: Sequence[tuple[str, str]]) -> F
             size_cell(estimate(result, name, *where))
             for name in ("at_rate_a90", "at_rate_a90_95", "response_hits_a90_95")
         ]
-        rows.append([mode, reader, *counts, *sizes, "none" if fit is None else fit.bound, *more])
-    widths = [18, 13, 12, 12, 11, 12, 10, 10, 12, 13, 16, 15, 13, 13]
-    return grid(heads, rows, widths, align="llrrrrrrrrlrrr")
+        line = result.responses[(result.headline, kind, mode, reader)]
+        if line.failed():
+            sizes = [f"{text}\u00a0†" if text != "none" else text for text in sizes]
+        called = percent(value(result, "false_call_rate_upper", BLANKS, mode, reader))
+        bound = "none" if fit is None else fit.bound
+        rows.append([mode, reader, *counts, *sizes, bound, called, *more])
+    widths = [17, 12, 11, 11, 10, 11, 11, 11, 11, 11, 15, 13, 14, 11, 11]
+    return grid(heads, rows, widths, align="llrrrrrrrrlrrrr")
 
 
 def _reasons(result: StudyResult, kind: str, told: Sequence[tuple[str, str]]) -> list[Flowable]:
@@ -136,10 +145,17 @@ def _reasons(result: StudyResult, kind: str, told: Sequence[tuple[str, str]]) ->
     lines.append(
         small(
             "The a90/95 at the declared rate carries the uncertainty of the threshold: targets and "
-            "blanks are simulated together. 'a90/95 of hits': the calibrated bound of a probit "
-            "curve through hits and misses of the same responses at the threshold in use."
+            "blanks are simulated together. False calls: exact upper bound of the rate per blank "
+            "unit at the threshold in use. At floor: missed targets among them. a90/95 of hits: "
+            "the calibrated bound of a probit curve through hits and misses of the same responses "
+            "at the threshold in use."
         )
     )
+    if any(result.responses[(result.headline, kind, *one)].failed() for one in told):
+        lines.append(
+            small("† A check speaks against the line (table below): the number rests on a model "
+                  "that these data do not support, and no claim should rest on it.")
+        )  # fmt: skip
     if star:
         lines.append(
             small("An asterisk: outside the tested sizes, or a threshold outside the uncensored "
@@ -169,89 +185,40 @@ def _check_table(result: StudyResult, kind: str, told: Sequence[tuple[str, str]]
     return grid(heads, rows, [22, 16, 15, 16, 17, 14, 14, 13, 20, 18, 15], align="llrrrrrrrrr")
 
 
-def noise_sections(result: StudyResult, pictures: Pictures) -> list[Flowable]:
-    """Return the part of chapter 10 on noise, thresholds and the trade against POD."""
-    plan = result.inputs.plan
-    told = passes(result, BLANKS, "noise_units")
-    if not told:
-        return []
-    out = section("Noise of blank units, and what a threshold is worth", 60)
-    out.append(
-        body(
-            "The highest response in each examined blank unit, described by the law that the plan "
-            "names; a unit in which nothing was recorded lies at or below its floor. The rate is "
-            "that of false calls per unit at the threshold in use, by the law, with its one-sided "
-            "95 % bound; the exact bound from counts stands in the table above and needs no law. "
-            "Where a rate was declared: the threshold that these blanks give for it, the rate it "
-            "will really have (two-sided 95 %), and the threshold from which the rate is kept at "
-            "95 % confidence."
-        )
-    )
-    out.append(_noise_table(result, told))
-    out += _noise_reasons(result, told)
-    out += [small(text) for text in _law_checks(result)]
-    for m, how in enumerate(plan.responses, start=1):
-        caption = f"Share of blank units at or above each threshold, mode {how.mode}."
-        out += pictures.on_page(f"noise-{m}", caption)
-    for number, population in enumerate(plan.populations, start=1):
-        for m, how in enumerate(plan.responses, start=1):
-            caption = (
-                f"POD of {kind_words(population.kind)} at the qualification size against the rate "
-                f"of false calls, mode {how.mode}; bounds are one-sided 95 %. The mark is the "
-                "threshold in use."
-            )
-            out += pictures.on_page(f"trade-{number}-{m}", caption)
-    return out
-
-
-def _noise_table(result: StudyResult, told: Sequence[tuple[str, str]]) -> Flowable:
-    heads = [
-        "Mode", "Reader", "Blank units", "Nothing recorded", "Law", "Threshold in use",
-        "Rate by the law", "Its upper bound", "Declared rate", "Threshold for it",
-        "Its standard error", "Real rate, 95 %", "Safe threshold",
+def _holds_table(result: StudyResult, kind: str, told: Sequence[tuple[str, str]]) -> list[Flowable]:
+    cases = list(CASE_WORDS)
+    heads = ["Mode", "Reader", *[case.replace("_", " ") for case in cases]]
+    rows = [
+        [mode, reader,
+         *[percent(value(result, f"response_holds_{c}", kind, mode, reader)) for c in cases]]
+        for mode, reader in told
     ]  # fmt: skip
+    words = "; ".join(f"{case.replace('_', ' ')}: {text}" for case, text in CASE_WORDS.items())
+    text = (
+        "How often the bound holds in simulation of this design (95 % is meant; standard error "
+        f"about 1 %), if this is true: {words}."
+    )
+    return [small(text), grid(heads, rows, [22, 16, *[20.0] * len(cases)], align="ll" + "r" * 7)]
+
+
+def _line_table(result: StudyResult, kind: str, told: Sequence[tuple[str, str]]) -> list[Flowable]:
+    """Intercept, slope, spread and their covariance, so that all can be checked from paper."""
     rows = []
     for mode, reader in told:
-        how = next(one for one in result.inputs.plan.responses if one.mode == mode)
-
-        def get(name: str, at: tuple[str, str] = (mode, reader)) -> float | None:
-            return value(result, name, BLANKS, *at)
-
-        ends = (get("noise_realised_low"), get("noise_realised_high"))
-        real = "none" if ends[0] is None else f"{percent(ends[0])} to {percent(ends[1])}"
-        rows.append(
-            [
-                mode, reader, whole(get("noise_units")), whole(get("noise_censored")), how.law,
-                plain(result.inputs.plan.mode(mode).threshold),
-                percent(get("noise_rate")), percent(get("noise_rate_upper")),
-                percent(how.declared_rate), plain(get("noise_threshold")),
-                plain(get("noise_threshold_error")), real,
-                plain(get("noise_safe_threshold")),
-            ]
-        )  # fmt: skip
-    widths = [17, 12, 11, 14, 14, 14, 12, 12, 13, 14, 14, 24, 14]
-    return grid(heads, rows, widths, align="llrrlrrrrrrlr")
-
-
-def _noise_reasons(result: StudyResult, told: Sequence[tuple[str, str]]) -> list[Flowable]:
-    held: dict[str, list[str]] = {}
-    names = {
-        "noise_rate": "rate by the law",
-        "noise_threshold": "threshold for the declared rate",
-        "noise_safe_threshold": "safe threshold",
-    }
-    for mode, reader in told:
-        for name, words in names.items():
-            found = estimate(result, name, BLANKS, mode, reader)
-            if found is not None and found.value is None and found.reason:
-                held.setdefault(f"No {words} for @: {found.reason}.", []).append(f"{mode} {reader}")
-    return [small(text.replace("@", ", ".join(who))) for text, who in held.items()]
-
-
-def _law_checks(result: StudyResult) -> list[str]:
-    lines = []
-    for (basis, _, mode, reader), noise in result.noises.items():
-        if basis == result.headline and noise.checks is not None:
-            told = " ".join(noise.checks.sentences)
-            lines.append(f"{mode} {reader}: {told}")
-    return lines
+        fit = result.responses[(result.headline, kind, mode, reader)].fit
+        if fit is None or fit.covariance is None:
+            continue
+        c = fit.covariance
+        numbers = (fit.intercept, fit.slope, fit.sigma, c[0][0], c[0][1], c[1][1], c[2][2],
+                   fit.log_likelihood)  # fmt: skip
+        rows.append([mode, reader, *[plain(n) for n in numbers]])
+    heads = [
+        "Mode", "Reader", "Intercept", "Slope", "Sigma", "Variance of intercept", "Covariance",
+        "Variance of slope", "Variance of log sigma", "Log-likelihood",
+    ]  # fmt: skip
+    text = (
+        "The lines: response on its axis = intercept + slope × size on its axis (natural "
+        "logarithms); sigma by maximum likelihood; covariance from the observed information."
+    )
+    table = grid(heads, rows, [20, 14, 17, 15, 13, 19, 18, 18, 19, 19], align="llrrrrrrrr")
+    return [small(text), table]

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from reportlab.platypus import Flowable
 
 from qualify.dossier.chapters_bases import bases_chapter
-from qualify.dossier.chapters_response import noise_sections
+from qualify.dossier.chapters_noise import noise_sections
 from qualify.dossier.layout import body, chapter, section, small
 from qualify.dossier.lookup import BLANKS, FLAWED, passes, value
 from qualify.dossier.pictures import Pictures

@@ -63,7 +63,8 @@ def objections(result: StudyResult) -> list[Flowable]:
         ["'Misses at large sizes?'", _large(rows), "d"],
         ["'Does the curve fit at all?'", _misfit(rows), "e"],
         ["'Does depth or tilt decide?'", _covariates(rows), "f"],
-        ["'Saturated signals?'", NO_SIGNAL, "chapter 7"],
+        ["'Saturated signals?'", _saturated(result), "signal response"],
+        *_lines(result),
         ["'And without the remedies?'", BASES, "chapter 12"],
     ]
     heads = ["Objection", "Answer of these data", "Where"]
@@ -79,6 +80,33 @@ ONCE = (
 )
 NO_SIGNAL = "Hits and misses only; no signal height is analysed, so none can saturate."
 BASES = "a90/95 as found, after remedy and examined only stand side by side."
+
+
+def _saturated(result: StudyResult) -> str:
+    fits = [
+        line.fit for (on, *_), line in result.responses.items()
+        if on == result.headline and line.fit is not None
+    ]  # fmt: skip
+    if not fits:
+        return NO_SIGNAL
+    right, left = sum(fit.right for fit in fits), sum(fit.left for fit in fits)
+    return (
+        f"{right} responses at a ceiling and {left} at a floor, of {sum(f.rows for f in fits)}; "
+        "they enter the line as censored, none at a made-up value."
+    )
+
+
+def _lines(result: StudyResult) -> list[list[str]]:
+    """Answer for the lines of responses: which of their checks speak against them."""
+    told = [
+        f"{mode} {reader}, {kind_words(kind)}: {', '.join(failed)}"
+        for (on, kind, mode, reader), line in result.responses.items()
+        if on == result.headline and (failed := line.failed())
+    ]
+    if not result.plan_has_responses:
+        return []
+    words = "; ".join(told) if told else "No check speaks against a line; passing shows little."
+    return [["'Do the lines of responses fit?'", words, "signal response"]]
 
 
 def _each(rows: Rows, pick: dict[str, list[Checked]]) -> str:

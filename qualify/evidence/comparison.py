@@ -49,6 +49,7 @@ TOLERANCES: Mapping[str, float] = {
     "model": ITERATED,
     "large_from": ITERATED,
     "response": ITERATED,
+    "response_holds": SIMULATED,
     "response_a90_95": SIMULATED,
     "response_a90_lower_95": SIMULATED,
     "response_scatter_p": SIMULATED,

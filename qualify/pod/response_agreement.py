@@ -15,6 +15,7 @@ from scipy import special, stats
 from qualify.pod.hit_miss import HitMissFit, fit_hit_miss
 from qualify.pod.links import Array
 from qualify.pod.response_curve import ResponseCurve
+from qualify.pod.responses import Responses
 
 LEVEL = 0.05
 SIMULATIONS = 4_999
@@ -43,9 +44,8 @@ class Agreement:
         return None if self.p_value is None else self.p_value > LEVEL
 
 
-def hits_of(curve: ResponseCurve) -> Array:
+def hits_of(data: Responses) -> Array:
     """1 where a response (rows,) reaches the threshold, else 0; censored ones count as known."""
-    data = curve.data
     return np.where(data.code < 0, 0.0, np.where(data.code > 0, 1.0, data.y >= 0.0)).astype(float)
 
 
@@ -57,7 +57,7 @@ def agreement(
     simulations: int = SIMULATIONS,
 ) -> Agreement:
     """Return hits and misses of the same responses beside the line."""
-    data, hits = curve.data, hits_of(curve)
+    data, hits = curve.data, hits_of(curve.data)
     fit = fit_hit_miss(data.size, hits, link="probit", scale=data.scale, confidence=confidence,
                        seed=seed, simulations=simulations)  # fmt: skip
     if fit.outcome != "fitted" or fit.log_likelihood is None:

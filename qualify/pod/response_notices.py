@@ -44,8 +44,8 @@ def _outcome(found: ResponseFindings) -> Notice | None:
     exact = int(found.data.exact.sum())
     texts = {
         "all_censored": (
-            "Every response is censored: none lies between floor and ceiling, so there is no line "
-            "and no POD curve of responses. Hits and misses at the threshold can still be analysed."
+            "Every response is censored: none was recorded exactly, so there is no line and no POD "
+            "curve of responses. Hits and misses at the threshold can still be analysed."
         ),
         "too_few": (
             f"Too few for a line and its spread: {_count(exact, 'uncensored response')}; at least "
@@ -96,12 +96,12 @@ def _censoring(found: ResponseFindings) -> list[Notice]:
             number = int(where.sum())
             verb = "counts" if number == 1 else "count"
             text = (
-                f"{_count(number, 'response')} stood {words} and {verb} as censored there. If "
-                "such values can be recorded, floor or ceiling is wrong."
+                f"{_count(number, 'response')} stood {words} and {verb} as censored there. Right "
+                "where floor and ceiling say what can be trusted; wrong if they were guessed."
             )
             notices.append(Notice(name, text))
     share = 1.0 - float(data.exact.mean())
-    if share > 0.5:
+    if share > 0.5 and found.outcome in ("fitted", "decreasing"):
         text = (
             f"{100 * share:.0f} % of the responses are censored: the line rests on the rest, and "
             "the model carries more of the result than the data do."

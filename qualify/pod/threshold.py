@@ -142,25 +142,18 @@ def choose_threshold(
     safe_reason = _under_floor(fit, safe) if np.isfinite(safe) else NO_END
     half = 0.5 + 0.5 * confidence
     under = _under_floor(fit, threshold)
-    shown = under is None
+    safe_shown = safe if safe_reason is None else None
+    notices = _choice_notices(fit, draws, threshold, rate)
+    if under is not None:
+        return ThresholdChoice(fit.family, rate, confidence, None, None, None, None, None, None,
+                               safe_shown, draws.exact, rates.size, draws.seed, under, safe_reason,
+                               notices)  # fmt: skip
     return ThresholdChoice(
-        family=fit.family,
-        rate=rate,
-        confidence=confidence,
-        threshold=threshold if shown else None,
-        standard_error=_delta(fit, rate) if shown else None,
-        standard_error_simulated=beta * float(repeated.std(ddof=1)) if shown else None,
-        mean_rate=float(rates.mean()) if shown else None,
-        rate_low=lower_limit(rates, half) if shown else None,
-        rate_high=upper_limit(rates, half) if shown else None,
-        safe_threshold=safe if safe_reason is None else None,
-        exact=draws.exact,
-        simulations=draws.location.size,
-        seed=draws.seed,
-        reason=under,
-        safe_reason=safe_reason,
-        notices=_choice_notices(fit, draws, threshold, rate),
-    )
+        fit.family, rate, confidence, threshold, _delta(fit, rate),
+        beta * float(repeated.std(ddof=1)), float(rates.mean()), lower_limit(rates, half),
+        upper_limit(rates, half), safe_shown, draws.exact, rates.size, draws.seed, None,
+        safe_reason, notices,
+    )  # fmt: skip
 
 
 def _under_floor(fit: NoiseFit, threshold: float) -> str | None:

@@ -8,6 +8,7 @@ import numpy as np
 from qualify.errors import Fault, InputError, refuse
 from qualify.pod.noise import LAW_WORDS, NoiseFamily, NoiseFit, fit_noise
 from qualify.pod.noise_checks import fit_checks
+from qualify.pod.response_in_noise import in_noise
 from qualify.pod.response_rate import at_threshold, line_draws
 from qualify.pod.responses import ResponseAxis, on_axis
 from qualify.pod.signal_response import ResponseFit
@@ -20,6 +21,7 @@ from qualify.pod.threshold import (
 )
 from qualify.raw_tables import RawTable
 from qualify.study.answers_response_rows import ResponseUnit, finite, unit_of_response
+from qualify.study.check_words import in_noise_notice
 from qualify.study.columns import check_columns
 from qualify.study.response_analysis import all_back, back
 
@@ -230,6 +232,8 @@ def false_calls_of(
     told["at_rate"], told["trade"] = None, []
     if draws is None or fit.curve is None or fit.outcome != "fitted":
         return told, notices
+    within = in_noise_notice(fit, in_noise(fit, blanks.peaks), "")
+    notices += [] if within is None else [within]
     lines = line_draws(fit.curve, seed=seed)
     if isinstance(lines, str):
         notices.append({"code": "no_pod_at_rate", "text": f"No POD at a false-call rate: {lines}."})

@@ -1,11 +1,13 @@
 """The lines that tell of noise, thresholds and false-call rates to people."""
 
+import math
 from typing import Any
 
 from qualify.study.answers_noise import law_words
 from qualify.study.answers_told import bound_head, counted, told_size
 
 Document = dict[str, Any]
+LEAST_TOLD = 0.05  # of one unit in all blanks: rates below are the law's word alone
 UNITS = {"db": " dB", "linear": "", "coherence": " coherence"}
 
 
@@ -14,6 +16,11 @@ def percent(value: float | None) -> str:
     if value is None:
         return "none"
     return f"{100 * value:.2g} %" if value < 0.1 else f"{100 * value:.1f} %"
+
+
+def _down(pod: float) -> str:
+    """Return a POD rounded down to three decimals."""
+    return f"{math.floor(1000.0 * pod) / 1000.0:.3f}"
 
 
 def noise_lines(found: Document) -> list[str]:
@@ -53,6 +60,12 @@ def _in_use(use: Document, found: Document, unit: str) -> str:
         return f"{head}: {use['reason']}; {seen}" if use["units_above"] is not None else (
             f"{head}: {use['reason']}"
         )  # fmt: skip
+    if found["law"] == "empirical":
+        return f"{head}: {seen}"
+    if use["rate"] < LEAST_TOLD / found["blank_units"]:
+        return (
+            f"{head}: by the law far below what {found['blank_units']} blank units can show; {seen}"
+        )
     return (
         f"{head}: {percent(use['rate'])} per unit by the law, upper 95 % bound "
         f"{percent(use['upper_95'])}; {seen}"
@@ -69,9 +82,10 @@ def _declared(declared: Document, unit: str) -> list[str]:
     if declared["realised_interval_95"] is not None:
         low, high = declared["realised_interval_95"]
         lines.append(
-            f"{head}: the rate will really be {percent(low)} to {percent(high)} (two-sided 95 %), "
-            f"{percent(declared['realised_mean'])} on the mean over such sets of blanks"
+            f"{head}: if the law is true, the rate is really {percent(low)} to {percent(high)} "
+            f"(two-sided 95 %), {percent(declared['realised_mean'])} on the mean over such blanks"
         )
+    lines += [f"{head}: {notice['text']}" for notice in declared["notices"]]
     safe = declared["safe_threshold"]
     lines.append(
         f"{head}: kept at 95 % confidence from a threshold of {safe:.4g}{unit}"
@@ -106,7 +120,8 @@ def rate_lines(found: Document, document: Document) -> list[str]:
             lines.append(f"trade: false calls {percent(one['rate'])}: none: {one['reason']}")
             continue
         told = ", ".join(
-            f"POD at {p['size']:g} {document['unit']} {p['pod']:.3f}, at least {p['lower_95']:.3f}"
+            f"POD at {p['size']:g} {document['unit']} {_down(p['pod'])}, at least "
+            f"{_down(p['lower_95'])}"
             for p in one["pod_at"]
         )
         outside = "" if one["inside"] else " (threshold outside the uncensored responses: no claim)"

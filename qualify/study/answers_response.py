@@ -28,6 +28,7 @@ from qualify.study.answers_response_rows import (
     scale_of,
     suspicions,
     unit_of_response,
+    unused_targets,
 )
 from qualify.study.check_words import check_notices
 from qualify.study.columns import check_columns, unit_of
@@ -93,7 +94,7 @@ def pod_response(
     readers = {}
     for name, mine in rows.items():
         fit = _fit(table, mine, threshold, axes, asked)
-        first = suspicions(mine, response, stated=stated)
+        first = [*unused_targets(table, columns), *suspicions(mine, response, stated=stated)]
         readers[name] = _document(fit, mine, unit, response, asked, waiting, first)
     return governing(readers) if len(readers) > 1 else next(iter(readers.values()))
 
@@ -170,6 +171,7 @@ def _document(
             notices.append({"code": "no_check", "text": reason})
     if asked.blanks is not None:
         told["false_calls"], more = false_calls_of(asked.blanks, fit, asked.at, asked.seed)
+        told["false_calls"]["threshold_from_rate"] = asked.threshold is None
         notices += more
     return {**told, "notices": notices}
 
@@ -219,12 +221,12 @@ def fit_document(fit: ResponseFit, unit: str, response: str) -> Document:
         for name, bounds in fit.bounds.items()
         if bounds["upper"].value is None and name != fit.bound
     ]
-    hits = int(hits_of(fit.curve).sum()) if fit.curve is not None else None
+    hits = int(hits_of(fit.data).sum())
     return {
         "outcome": fit.outcome,
         "n": fit.targets,
         "rows": fit.rows,
-        "hits": _hits(fit) if hits is None else hits,
+        "hits": hits,
         "unit": unit,
         "response_unit": response,
         "scale": f"{fit.scale}-{fit.axis}",
@@ -266,11 +268,6 @@ def answered(document: Document) -> bool:
         return True
     asked = [document["a90_95"], *(one["lower_95"] for one in document["pod_at"])]
     return any(value is not None for value in asked)
-
-
-def _hits(fit: ResponseFit) -> int:
-    data = fit.data
-    return int(((data.code > 0) | (data.exact & (data.response >= data.threshold))).sum())
 
 
 def checks_document(checks: ResponseChecks, mine: ResponseRows) -> Document:

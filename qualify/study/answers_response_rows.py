@@ -9,6 +9,7 @@ from qualify.errors import Fault, InputError, refuse
 from qualify.pod.observations import Scale
 from qualify.pod.responses import ResponseAxis
 from qualify.raw_tables import Cell, RawTable
+from qualify.study.answers_readings import TARGET_NAMES
 from qualify.study.columns import cells_or_none, check_columns, number, text
 
 Document = dict[str, Any]
@@ -100,6 +101,22 @@ def unit_of_response(table: RawTable, column: str, given: str | None) -> Respons
             "leave --response-unit out, or rename the column if its name is wrong",
         )
     return told or named or "linear"
+
+
+def same_unit(noise: str, response: str, unit: ResponseUnit) -> None:
+    """Refuse peaks whose column does not tell the unit that the column of responses tells.
+
+    Raises
+    ------
+    InputError : the names of the columns tell different units, or only one of them tells any.
+    """
+    names = [name.lower().endswith(("_db", "coherence")) for name in (noise, response)]
+    if names[0] != names[1]:
+        raise refuse(
+            f"column '{noise}' of --noise",
+            f"its name does not tell the unit that '{response}' tells ({UNIT_WORDS[unit]})",
+            "rename it, or say --response-unit for both",
+        )
 
 
 def scale_of(unit: ResponseUnit, given: str | None, ceiling: bool, place: str) -> Axes:
@@ -240,3 +257,23 @@ def suspicions(rows: ResponseRows, unit: ResponseUnit, *, stated: bool) -> list[
         words = "All responses lie from 0 to 1: are these coherences, and no decibels?"
         notices.append({"code": "coherence_suspected", "text": words})
     return notices
+
+
+def unused_targets(table: RawTable, columns: ResponseColumns) -> list[Document]:
+    """Tell of a column of targets that is not used although targets come more than once."""
+    if columns.target is not None:
+        return []
+    name = next((c for c in table.columns if c.strip().lower() in TARGET_NAMES), None)
+    if name is None:
+        return []
+    given = [(row.cells.get(columns.reader) if columns.reader else None, row.cells[name])
+             for row in table.rows if name in row.cells]  # fmt: skip
+    again = len(given) - len(set(given))
+    if not again:
+        return []
+    words = (
+        f"Column {name} is there and not used: {again} of {len(given)} rows are further responses "
+        "of a target already counted. They are no further targets, and the bound is too small: "
+        f"give --target {name}."
+    )
+    return [{"code": "repeated_targets", "text": words}]

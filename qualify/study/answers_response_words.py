@@ -28,6 +28,7 @@ def _full(document: Document) -> list[str]:
     return [
         _counts(document),
         *_estimates(document),
+        *_claim(document),
         *_checks(document),
         *(_at(one, document) for one in document["pod_at"]),
         *_holds(document),
@@ -78,6 +79,22 @@ def _estimates(document: Document) -> list[str]:
     return [*lines, f"other bounds: {'; '.join(others)}"] if others else lines
 
 
+def _claim(document: Document) -> list[str]:
+    """Say what stands beside the bound: the threshold's uncertainty, or that false calls lack."""
+    found = document["false_calls"]
+    if found is None:
+        return [
+            "false calls at this threshold: not told; no claim on detection stands without them"
+        ]
+    at = found.get("at_rate")
+    if at is None or not found["threshold_from_rate"]:
+        return []
+    return [
+        f"the threshold was estimated from {found['blank_units']} blanks; with its uncertainty "
+        f"{bound_head(document)} {told_size(at['a90_95'], document)}: this is the one to claim"
+    ]
+
+
 def _checks(document: Document) -> list[str]:
     checks, beside = document["checks"], document["agreement"]
     if checks is None:
@@ -101,7 +118,7 @@ def _checks(document: Document) -> list[str]:
 
 
 def _plain(value: float | None, document: Document) -> str:
-    return "none" if value is None else f"{value:.4g} {document['unit']}"
+    return "none" if value is None or document["a90"] is None else told_size(value, document)
 
 
 def _at(one: Document, document: Document) -> str:

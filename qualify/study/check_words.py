@@ -4,6 +4,7 @@ from typing import Any
 
 from qualify.pod.response_agreement import Agreement
 from qualify.pod.response_checks import LEVEL, ResponseChecks
+from qualify.pod.response_in_noise import InNoise
 from qualify.pod.signal_response import ResponseFit
 
 Document = dict[str, Any]
@@ -65,6 +66,28 @@ def check_sentences(
     return told
 
 
+def in_noise_notice(fit: ResponseFit, found: InNoise | None, unit: str) -> Document | None:
+    """Return the notice of responses that lie within the noise of blanks."""
+    if found is None:
+        return None
+    number = found.responses
+    text = (
+        f"{number} recorded {'response lies' if number == 1 else 'responses lie'} within noise: "
+        f"at or below {found.level:.3g}, which one blank unit in twenty exceeds. There a response "
+        "is partly noise, the line is flattened, and a90 comes out too small without any check "
+        "noticing. "
+    )
+    if found.a90 is None:
+        text += "With the floor raised to that level no a90 can be told."
+    else:
+        text += (
+            f"With the floor raised to that level a90 is {_size(found.a90, unit)} instead of "
+            f"{_size(fit.a90, unit)}, and its likelihood bound {_size(found.a90_95, unit)}: "
+            "declare such a floor."
+        )
+    return {"code": "within_noise", "text": text}
+
+
 def check_notices(
     fit: ResponseFit, checks: ResponseChecks, beside: Agreement, unit: str
 ) -> list[Document]:
@@ -98,6 +121,12 @@ def _spread(fit: ResponseFit, checks: ResponseChecks, unit: str) -> tuple[str, s
     if spread.p_value > LEVEL or (fit.curve is not None and fit.curve.growing):
         return None
     way = "grows" if spread.ratio > 1.0 else "shrinks"
+    if spread.a90 is None:
+        return "spread_not_constant", (
+            f"The spread of responses {way} with size ({p_words(spread.p_value)}; factor "
+            f"{spread.ratio:.2f} over the sizes), and with a spread that does so there is no a90: "
+            f"{MUST}. Check units and limits."
+        )
     text = (
         f"The spread of responses {way} with size ({p_words(spread.p_value)}; factor "
         f"{spread.ratio:.2f} over the sizes). With a spread that does so a90 is "

@@ -11,7 +11,8 @@ from qualify.criteria.estimate import Basis
 from qualify.pod.noise import NoiseFit, fit_noise
 from qualify.pod.noise_checks import NoiseChecks, fit_checks
 from qualify.pod.response_agreement import Agreement, agreement
-from qualify.pod.response_checks import ResponseChecks, check_response
+from qualify.pod.response_checks import LEVEL, ResponseChecks, check_response
+from qualify.pod.response_holds import ResponseHeld, how_often_held
 from qualify.pod.response_rate import AtThreshold, LineDraws, at_threshold, line_draws
 from qualify.pod.responses import ResponseAxis, on_axis
 from qualify.pod.signal_response import ResponseFit, fit_response
@@ -25,10 +26,12 @@ from qualify.pod.threshold import (
     threshold_draws,
 )
 from qualify.reading.tables import BLANK, Tables
+from qualify.study.check_words import p_words
 from qualify.study.curve_checks import Cell
 from qualify.study.plan import Plan, ResponseAnalysis
 
 NO_RESPONSE = "hits without a recorded response: a line can't be fitted beside them"
+REPLICATES = 400
 RATES = tuple(float(r) for r in np.geomspace(0.002, 0.3, 25))
 
 
@@ -42,6 +45,8 @@ class ResponseResult:
     fit : the line; None with `reason`.
     not_examined : targets left out of the line, as nothing was looked at.
     names : of the targets of the line, in their order.
+    holds : how often its bound holds in simulation of this design, a law each; empty where
+        targets are repeated or there is no bound.
     checks, beside : of the line, and hits and misses of the same responses; None without a line.
     """
 
@@ -52,6 +57,22 @@ class ResponseResult:
     names: tuple[str, ...] = ()
     checks: ResponseChecks | None = None
     beside: Agreement | None = None
+    holds: tuple[ResponseHeld, ...] = ()
+
+    def failed(self) -> list[str]:
+        """Names of the checks that speak against the line, with their p."""
+        if self.checks is None or self.beside is None:
+            return []
+        tests = {
+            "straight line": self.checks.linearity.p_value,
+            "constant spread": self.checks.spread.p_value,
+            "normal scatter": self.checks.scatter.p_value,
+            "lower tail": self.checks.scatter.tail_p_value,
+            "hits": self.beside.p_value,
+        }
+        return [
+            f"{name} ({p_words(p)})" for name, p in tests.items() if p is not None and p <= LEVEL
+        ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,7 +187,11 @@ def _line(rows: pd.DataFrame, how: ResponseAnalysis, plan: Plan) -> ResponseResu
         return ResponseResult(how, fit, None, lost, names)
     seed = plan.analysis.seed
     checks = check_response(fit, seed=seed, unit=how.unit)
-    return ResponseResult(how, fit, None, lost, names, checks, agreement(fit.curve, seed=seed))
+    held: list[ResponseHeld] = []
+    if fit.a90_95 is not None and not fit.data.repeated:
+        held = how_often_held(fit.curve, replicates=REPLICATES, seed=seed)
+    beside = agreement(fit.curve, seed=seed)
+    return ResponseResult(how, fit, None, lost, names, checks, beside, tuple(held))
 
 
 def _limited(

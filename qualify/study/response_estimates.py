@@ -4,13 +4,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from qualify.criteria.estimate import BASES, Basis, Estimate, Side
+from qualify.pod.response_holds import CASE_WORDS
+from qualify.pod.response_in_noise import in_noise
 from qualify.reading.tables import BLANK
 from qualify.study.analysis import BLANK_UNITS
-from qualify.study.check_words import check_notices
+from qualify.study.check_words import check_notices, in_noise_notice
 from qualify.study.curve_checks import Cell
 from qualify.study.response_analysis import (
     NoiseResult,
     ResponseResult,
+    all_back,
     back,
     draws_of,
     pod_at_rate,
@@ -66,6 +69,11 @@ def response_estimates(
         if noise is not None:
             _at_rate(_Where(out, basis, kind, mode, reader, 0), line, noise, seed)
         notices += _notices(line, about)
+        if noise is not None and line.fit is not None and line.fit.outcome == "fitted":
+            peaks = all_back(noise.fit.peaks, line.how.response_axis)
+            found = in_noise_notice(line.fit, in_noise(line.fit, peaks), "mm")
+            if found is not None:
+                notices.append(StudyNotice(f"response_{found['code']}", found["text"], about))
     for (on, _, mode, reader), noise in noises.items():
         basis = _basis(on)
         _noise(_Where(out, basis, BLANK_UNITS, mode, reader, noise.fit.n), noise)
@@ -129,6 +137,15 @@ def _line(where: _Where, line: ResponseResult) -> None:
         if value is not None:
             where.add(name, value, "1", method=LINE)
     _checks(where, line)
+    _holds(where, line)
+
+
+def _holds(where: _Where, line: ResponseResult) -> None:
+    for held in line.holds:
+        method = f"{held.replicates} simulated trials: {CASE_WORDS[held.case]}"
+        exact = line.fit is not None and line.fit.bound == "exact" and held.exact is not None
+        share = held.exact if exact else held.calibrated
+        where.add(f"response_holds_{held.case}", share, "fraction", method=method)
 
 
 def _checks(where: _Where, line: ResponseResult) -> None:

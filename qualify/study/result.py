@@ -110,6 +110,11 @@ class StudyResult:
     noises: Mapping[Cell, NoiseResult] = field(default_factory=dict)
 
     @property
+    def plan_has_responses(self) -> bool:
+        """Whether the plan declares recorded responses."""
+        return bool(self.inputs.plan.responses)
+
+    @property
     def mark(self) -> str:
         """What stands on every page and figure: SIMULATED, SYNTHETIC, or nothing."""
         if self.inputs.plan.signal == "simulated":

@@ -143,6 +143,8 @@ def test_empirical_thresholds_are_ranks():
     choice = choose_threshold(fit, 0.049, noise_draws(fit, seed=1))
     assert choice.reason == "19 blank units tell no rate below 1 in 20 without a law"
     assert (choice.threshold, choice.mean_rate) == (None, None)
+    at = rate_at(fit, 18.0, noise_draws(fit, seed=1))  # a peak at the threshold is a call
+    assert (at.units_called, at.rate, at.counted_rate) == (2, 2 / 19, 2 / 19)
     assert false_call_probability(fit, [19.0, 19.5, 0.0]) == pytest.approx([1 / 19, 0.0, 1.0])
 
 

