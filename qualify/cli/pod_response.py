@@ -21,7 +21,7 @@ def write_example_responses(folder: Path) -> None:
     typer.echo(f"wrote {', '.join(sorted(files))} in {folder} (invented data)", err=True)
     table, blanks = (quoted(folder / name) for name in ("responses.csv", "blanks.csv"))
     say_next(
-        f"qualify pod response {table} --size diameter_mm --response amplitude_db --floor 6 "
+        f"qualify pod response {table} --size diameter_mm --response amplitude_db --floor 12 "
         f"--ceiling 30 --noise {blanks} --noise-floor 6 --rate 0.02 --at 0.6"
     )
 

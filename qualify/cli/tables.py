@@ -23,10 +23,14 @@ def false_calls(
     ] = None,
     reader: Reader = None,
     length: Annotated[
-        str | None, typer.Option(help="Column of lengths in metres, for calls per metre.")
+        str | None,
+        typer.Option(help="Column of lengths (name ends in _m or _mm), for calls per metre."),
     ] = None,
     area: Annotated[
-        str | None, typer.Option(help="Column of areas in m², for calls per square metre.")
+        str | None,
+        typer.Option(
+            help="Column of areas (name ends in _m2 or _mm2), for calls per square metre."
+        ),
     ] = None,
     cause: Annotated[str | None, typer.Option(help="Column of the cause given to a call.")] = None,
     specimen: Annotated[

@@ -16,6 +16,14 @@ FACE = (
     "beside it.",
 )
 
+RESPONSES = (
+    "A line of responses says more than hits and misses only where it is straight, its scatter "
+    "constant and normal, and its floor at the noise; a check that fails takes the number away.",
+    "A threshold from few blanks has a false-call rate that is known no better than its interval, "
+    "and beyond the largest peak it rests on the law chosen.",
+    "Decibels, amplitude and coherence are different responses; levels of one say nothing of "
+    "another.",
+)
 GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     (
         "Competence and authority",

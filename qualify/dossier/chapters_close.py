@@ -5,10 +5,10 @@ from reportlab.platypus import Flowable
 from qualify import __version__
 from qualify.criteria.rules import Criterion
 from qualify.criteria.verdict import Verdict
-from qualify.dossier.cautions import FACE, GROUPS
+from qualify.dossier.cautions import FACE, GROUPS, RESPONSES
 from qualify.dossier.chapters_bases import differs_examined
 from qualify.dossier.face import deviation_table
-from qualify.dossier.glossary import EXAMINED_ONLY, TERMS
+from qualify.dossier.glossary import EXAMINED_ONLY, RESPONSE_TERMS, TERMS
 from qualify.dossier.layout import body, bullets, chapter, section, small
 from qualify.dossier.missing import missing
 from qualify.dossier.questions import questions
@@ -33,7 +33,7 @@ def closing_chapters(result: StudyResult) -> list[Flowable]:
         *_criteria(result),
         *_transfer(result),
         *_missing(result),
-        *_cautions(),
+        *_cautions(result),
         *_glossary(result),
         *_inputs(result),
     ]
@@ -171,16 +171,20 @@ def _missing(result: StudyResult) -> list[Flowable]:
     ]
 
 
-def _cautions() -> list[Flowable]:
+def _cautions(result: StudyResult) -> list[Flowable]:
     out = [*chapter("16  Cautions"), *section("On the face page"), *bullets(FACE)]
     for title, texts in GROUPS:
         out += [*section(title), *bullets(texts)]
+    if result.plan_has_responses:
+        out += [*section("Recorded responses"), *bullets(RESPONSES)]
     return out
 
 
 def _glossary(result: StudyResult) -> list[Flowable]:
     used = differs_examined(result)
     rows = [[term, words] for term, words in TERMS if used or term != EXAMINED_ONLY]
+    if result.plan_has_responses:
+        rows = sorted([*rows, *map(list, RESPONSE_TERMS)], key=lambda row: row[0].lower())
     return [*chapter("17  Glossary", 200), grid(["Term", "In this dossier"], rows, [42, 128])]
 
 

@@ -10,6 +10,7 @@ from qualify.dossier.pictures import Pictures
 from qualify.dossier.tables import grid
 from qualify.dossier.words import kind_words, percent, plain, whole
 from qualify.reading.tables import BLANK
+from qualify.study.response_analysis import choice_notices
 from qualify.study.result import StudyResult
 
 
@@ -92,7 +93,8 @@ def _kept(result: StudyResult, told: Sequence[tuple[str, str]]) -> list[str]:
         upper = value(result, "noise_rate_upper", BLANKS, mode, reader)
         wanted = noise.how.declared_rate
         if noise.declared is not None:
-            lines += [f"{mode} {reader}: {n.text}" for n in noise.declared.notices]
+            texts = choice_notices(noise.declared, noise.fit, noise.how.response_axis)
+            lines += [f"{mode} {reader}: {text}" for text in texts]
         if wanted is None or upper is None or rate is None:
             continue
         if upper <= wanted:

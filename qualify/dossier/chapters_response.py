@@ -63,9 +63,10 @@ def _population(
     )
     out.append(
         body(
-            f"Results {BASIS_WORDS[result.headline]}. A line is fitted to the recorded responses, "
-            "censored at floor and ceiling; POD is the chance that a response of that size reaches "
-            "the threshold. A target that was examined and missed counts as at most the floor, or "
+            f"Results {BASIS_WORDS[result.headline]}. Pages 1 and 2 rest on hits and misses; a "
+            "line of responses counts there only where a criterion names it. A line is fitted to "
+            "the recorded responses, censored at floor and ceiling; POD is the chance that a "
+            "response of that size reaches the threshold. A target that was examined and missed counts as at most the floor, or "
             "the threshold; none is left out, and no value is made up. Axes fixed in the plan: "
             f"{axes}."
         )
@@ -100,35 +101,36 @@ def _limits(floor: float | None, ceiling: float | None) -> str:
 
 def _sizes(result: StudyResult, kind: str, told: Sequence[tuple[str, str]]) -> Flowable:
     heads = [
-        "Mode", "Reader", "Targets", "Missed", "At floor", "At ceiling", "a50", "a90", "a90/95",
-        "a90, lower bound", "Bound", "False calls, upper bound",
-        "a90 at declared rate", "Its a90/95", "a90/95 of hits",
+        "Mode", "Reader", "Targets", "Missed / at floor / ceiling", "a50", "a90", "a90/95",
+        "a90, lower bound", "Bound", "False calls, upper bound", "a90, declared rate",
+        "Its a90/95", "Hits: a90/95",
     ]  # fmt: skip
     rows = []
     for mode, reader in told:
-        fit = result.responses[(result.headline, kind, mode, reader)].fit
+        line = result.responses[(result.headline, kind, mode, reader)]
         where = (kind, mode, reader)
         counts = [
             whole(value(result, name, *where))
-            for name in ("response_targets", "response_missed", "response_left", "response_right")
+            for name in ("response_missed", "response_left", "response_right")
         ]
         sizes = [
             size_cell(estimate(result, name, *where))
             for name in ("response_a50", "response_a90", "response_a90_95",
                          "response_a90_lower_95")
         ]  # fmt: skip
+        if line.failed():
+            sizes = [f"{text}\u00a0†" if text != "none" else text for text in sizes]
         more = [
             size_cell(estimate(result, name, *where))
             for name in ("at_rate_a90", "at_rate_a90_95", "response_hits_a90_95")
         ]
-        line = result.responses[(result.headline, kind, mode, reader)]
-        if line.failed():
-            sizes = [f"{text}\u00a0†" if text != "none" else text for text in sizes]
-        called = percent(value(result, "false_call_rate_upper", BLANKS, mode, reader))
-        bound = "none" if fit is None else fit.bound
-        rows.append([mode, reader, *counts, *sizes, bound, called, *more])
-    widths = [17, 12, 11, 11, 10, 11, 11, 11, 11, 11, 15, 13, 14, 11, 11]
-    return grid(heads, rows, widths, align="llrrrrrrrrlrrrr")
+        rows.append([
+            mode, reader, whole(value(result, "response_targets", *where)), " / ".join(counts),
+            *sizes, "none" if line.fit is None else line.fit.bound,
+            percent(value(result, "false_call_rate_upper", BLANKS, mode, reader)), *more,
+        ])  # fmt: skip
+    widths = [17, 13, 13, 16, 11, 11, 12, 12, 17, 13, 15, 13, 13]
+    return grid(heads, rows, widths, align="llrlrrrrlrrrr")
 
 
 def _reasons(result: StudyResult, kind: str, told: Sequence[tuple[str, str]]) -> list[Flowable]:

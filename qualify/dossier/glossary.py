@@ -1,6 +1,17 @@
 """One page of terms as this dossier uses them."""
 
 EXAMINED_ONLY = "examined only"
+RESPONSE_TERMS: tuple[tuple[str, str], ...] = (
+    ("ceiling", "level at or above which a response is saturated: it counts as at least that"),
+    ("declared rate", "false-call rate per blank unit for which a threshold was set"),
+    ("exact bound", "bound of a line of responses of which none is censored (non-central t)"),
+    ("floor", "level at or below which a response is lost in noise: it counts as at most that"),
+    ("Gumbel law", "law of the largest of many like values; here of the peak noise of a unit"),
+    ("line of responses", "response against size, straight on the axes of the plan, with a normal "
+     "scatter about it"),
+    ("safe threshold", "lowest threshold that keeps the declared rate at 95 % confidence, if the "
+     "law of the noise is true"),
+)  # fmt: skip
 TERMS: tuple[tuple[str, str], ...] = (
     ("a50, a90", "size at which the fitted curve says that 50 or 90 of 100 targets are found"),
     (

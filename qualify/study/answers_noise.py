@@ -23,7 +23,7 @@ from qualify.raw_tables import RawTable
 from qualify.study.answers_response_rows import ResponseUnit, finite, unit_of_response
 from qualify.study.check_words import in_noise_notice
 from qualify.study.columns import check_columns
-from qualify.study.response_analysis import all_back, back
+from qualify.study.response_analysis import all_back, back, choice_notices
 
 Document = dict[str, Any]
 TRADE = (0.002, 0.005, 0.01, 0.02, 0.03, 0.05, 0.07, 0.1, 0.15, 0.2, 0.3)
@@ -85,7 +85,7 @@ def blanks_of(
         if told == "coherence" and (value < 0.0 or value > 1.0):
             faults.append(Fault(place, f"coherence {value:g}", "coherence runs from 0 to 1"))
         if column not in row.cells and level is None:
-            wanted = "give --noise-floor, below which nothing was recorded"
+            wanted = "give the floor below which nothing was recorded"
             faults.append(Fault(place, "the cell is empty, and no floor is told", wanted))
         values.append(value)
     if faults:
@@ -212,7 +212,10 @@ def declared(
         if found.rate_low is None
         else [found.rate_low, found.rate_high],
         "exact": found.exact,
-        "notices": [{"code": n.code, "text": n.text} for n in found.notices],
+        "notices": [
+            {"code": n.code, "text": text}
+            for n, text in zip(found.notices, choice_notices(found, fit, axis), strict=True)
+        ],
         "safe_threshold": back(found.safe_threshold, axis),
         "reason": found.reason,
         "safe_reason": found.safe_reason,

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
+from qualify.errors import refuse
 from qualify.pod.false_calls import false_call_rate
 from qualify.pod.rates import call_rate, dispersion
 from qualify.raw_tables import RawTable
@@ -11,6 +12,8 @@ from qualify.study.columns import cells, number, text
 Document = dict[str, Any]
 SEED = 1
 CLUSTERED = 0.05
+LENGTHS = {"_m": 1.0, "_mm": 1e-3}
+AREAS = {"_m2": 1.0, "_mm2": 1e-6}
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +44,22 @@ class Read:
     specimen: list[str] | None
 
 
+def _amounts(table: RawTable, name: str | None, units: dict[str, float]) -> list[float] | None:
+    """Return a column in metres or square metres; its name tells its unit.
+
+    Raises
+    ------
+    InputError : the name tells no unit.
+    """
+    if name is None:
+        return None
+    end = next((end for end in sorted(units, key=len, reverse=True) if name.endswith(end)), None)
+    if end is None:
+        found = f"its unit is not known (the name ends in none of {', '.join(units)})"
+        raise refuse(f"{table.place}: column '{name}'", found, "rename it with its unit")
+    return [units[end] * value for value in cells(table, name, number)]
+
+
 def read_more(table: RawTable, more: More, hits: list[float]) -> Read:
     """Read the columns told; a cause is wanted of called rows only.
 
@@ -48,9 +67,8 @@ def read_more(table: RawTable, more: More, hits: list[float]) -> Read:
     ------
     InputError : a cell is empty or not what its column holds.
     """
-    length, area = (
-        None if name is None else cells(table, name, number) for name in (more.length, more.area)
-    )
+    length = _amounts(table, more.length, LENGTHS)
+    area = _amounts(table, more.area, AREAS)
     causes = None
     if more.cause is not None:
         rows = [i for i, hit in enumerate(hits) if hit]

@@ -25,7 +25,9 @@ def response_lines(document: Document) -> list[str]:
 
 
 def _full(document: Document) -> list[str]:
+    first = [n for n in document["notices"] if n["code"] == "repeated_targets"]
     return [
+        *(f"note: {n['text']}" for n in first),
         _counts(document),
         *_estimates(document),
         *_claim(document),
@@ -33,7 +35,7 @@ def _full(document: Document) -> list[str]:
         *(_at(one, document) for one in document["pod_at"]),
         *_holds(document),
         *_false_calls(document),
-        *(f"note: {notice['text']}" for notice in document["notices"]),
+        *(f"note: {n['text']}" for n in document["notices"] if n not in first),
     ]
 
 

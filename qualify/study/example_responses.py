@@ -22,7 +22,8 @@ HOLES, BLANKS = 60, 82
 INVENTED = "All content is invented, drawn from a model with a recorded seed."
 LEVELS = {"amplitude": (21.0, 10.0, 2.6), "coherence": (1.1, 1.9, 0.55)}
 NOISE = {"amplitude": (8.0, 1.3), "coherence": (-1.9, 0.30)}
-FLOOR = {"amplitude": 6.0, "coherence": 0.10}
+FLOOR = {"amplitude": 12.0, "coherence": 0.28}  # of targets: at the noise of the blanks
+NOISE_FLOOR = {"amplitude": 6.0, "coherence": 0.10}
 CEILING = {"amplitude": 30.0, "coherence": 0.95}
 THRESHOLD = {"amplitude": 13.0, "coherence": 0.33}
 UNIT = {"amplitude": "db", "coherence": "coherence"}
@@ -47,16 +48,16 @@ def _draw() -> _Drawn:
     for mode, (middle, slope, sigma) in LEVELS.items():
         peak = rng.gumbel(*NOISE[mode], BLANKS)
         value = middle + slope * np.log(diameter) + sigma * rng.standard_normal(HOLES)
-        holes[mode] = _recorded(value, mode)
-        blanks[mode] = _recorded(peak, mode)
+        holes[mode] = _recorded(value, mode, FLOOR[mode])
+        blanks[mode] = _recorded(peak, mode, NOISE_FLOOR[mode])
     return _Drawn(diameter, depth, holes, blanks)
 
 
-def _recorded(value: np.ndarray, mode: str) -> np.ndarray:
+def _recorded(value: np.ndarray, mode: str, floor: float) -> np.ndarray:
     """Responses as an instrument would record them: nothing below the floor, no more than full."""
     told = value if mode == "amplitude" else 1.0 / (1.0 + np.exp(-value))
     kept = np.round(np.minimum(told, CEILING[mode]), DIGITS[mode])
-    return np.where(told <= FLOOR[mode], np.nan, kept)
+    return np.where(told <= floor, np.nan, kept)
 
 
 def example_response_files() -> dict[str, bytes]:
@@ -134,7 +135,7 @@ def _opportunities(drawn: _Drawn, mode: str) -> list[dict[str, object]]:
         })  # fmt: skip
     for i, value in enumerate(drawn.blanks[mode]):
         rows.append({
-            **base, **_told(value, mode), "specimen": f"piece_{i % 12 + 1:02d}",
+            **base, **_noise(value, mode), "specimen": f"piece_{i % 12 + 1:02d}",
             "grading_unit": f"U{i // 12 + 6}", "kind": "blank",
         })  # fmt: skip
     return rows
@@ -146,6 +147,13 @@ def _told(value: float, mode: str) -> dict[str, object]:
         return {"response": "", "response_unit": "", "censored": "left", "hit": 0}
     mark = "right" if value >= CEILING[mode] else ""
     return {"response": f"{value:g}", "censored": mark, "hit": int(value >= THRESHOLD[mode])}
+
+
+def _noise(value: float, mode: str) -> dict[str, object]:
+    """Peak of a blank row: at most the floor of the noise where nothing was recorded."""
+    if np.isnan(value):
+        return {"response": f"{NOISE_FLOOR[mode]:g}", "censored": "left", "hit": 0}
+    return _told(value, mode)
 
 
 def _calls(drawn: _Drawn, mode: str) -> list[dict[str, object]]:

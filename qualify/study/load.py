@@ -1,6 +1,7 @@
 """A study read from its folder or its workbook, validated, nothing computed."""
 
 from collections.abc import Iterable, Sequence
+from math import isnan
 from pathlib import Path
 
 from qualify.blocks.checks import check_block
@@ -173,11 +174,39 @@ def _cross_check(inputs: StudyInputs) -> None:
         for population in plan.populations
         if population.size_quantity not in quantities_of(population.kind)
     ]
+    faults += _foreign_units(inputs)
     if faults:
         raise InputError(faults)
     by_box = plan.matching.rule == "box"
     check_calls(inputs.calls, presented_pieces(inputs.blocks, inputs.key, by_unit=not by_box))
     check_looks(inputs.calls, needs_position=by_box)
+
+
+def _foreign_units(inputs: StudyInputs) -> list[Fault]:
+    """Tell of responses whose unit is not the one that the plan analyses."""
+    units = {how.mode: how.unit for how in inputs.plan.responses}
+    told: list[tuple[str, str, str]] = [
+        (call.place, call.row.mode, str(call.row.response_unit))
+        for call in inputs.calls
+        if call.row.response is not None
+    ]
+    if inputs.finished is not None:
+        rows = inputs.finished.opportunities
+        columns = zip(rows["mode"], rows["response"], rows["response_unit"], strict=True)
+        told += [
+            (f"opportunities: row {number}", str(mode), str(unit))
+            for number, (mode, response, unit) in enumerate(columns, start=2)
+            if not isnan(response)
+        ]
+    return [
+        Fault(
+            f"{place}: response_unit",
+            f"'{unit}', and the plan analyses responses of mode '{mode}' in {units[mode]}",
+            "give them in one unit",
+        )
+        for place, mode, unit in told
+        if mode in units and unit != units[mode]
+    ]
 
 
 def _double(what: str, ids: Iterable[str]) -> list[Fault]:

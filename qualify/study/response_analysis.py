@@ -102,6 +102,23 @@ def back(value: float | None, axis: ResponseAxis) -> float | None:
     return float(np.exp(value)) if axis == "log" else float(1.0 / (1.0 + np.exp(-value)))
 
 
+def choice_notices(choice: ThresholdChoice, fit: NoiseFit, axis: ResponseAxis) -> list[str]:
+    """Return the notices of a threshold, with numbers in the unit of response."""
+    if axis == "linear" or choice.threshold is None:
+        return [notice.text for notice in choice.notices]
+    told = []
+    for notice in choice.notices:
+        text = notice.text
+        if notice.code == "extrapolated":
+            largest = back(float(fit.peaks[~fit.is_censored].max()), axis)
+            text = (
+                f"The threshold {back(choice.threshold, axis):.3g} lies beyond the largest of "
+                f"{fit.n} peaks, {largest:.3g}: it rests on the law chosen, not on what was seen."
+            )
+        told.append(text)
+    return told
+
+
 def all_back(values: np.ndarray, axis: ResponseAxis) -> np.ndarray:
     """Values of the axis in the unit of response; infinite ones stay so."""
     if axis == "linear":
@@ -161,7 +178,8 @@ def _line(rows: pd.DataFrame, how: ResponseAnalysis, plan: Plan) -> ResponseResu
     without = looked[(looked["hit"] == 1) & looked["response"].isna()]
     reason = _foreign_unit(looked, how)
     if len(without):
-        reason = f"{len(without)} {NO_RESPONSE}"
+        some = ", ".join(str(name) for name in without["target"][:5])
+        reason = f"{NO_RESPONSE} ({len(without)}, as {some})"
     if looked.empty:
         reason = "no target was examined"
     if reason is not None:
@@ -218,19 +236,19 @@ def _limited(
 
 
 def _noise(blanks: pd.DataFrame, how: ResponseAnalysis, plan: Plan) -> NoiseResult | None:
-    """Noise of examined blanks; a unit without a response lies at the floor or the threshold."""
+    """Noise of examined blanks.
+
+    A unit marked left-censored lies at or below its response; one without a response at or below
+    the floor, or the threshold.
+    """
     if blanks.empty or _foreign_unit(blanks, how) is not None:
         return None
     threshold = _threshold(how, plan)
     response = blanks["response"].to_numpy(dtype=float)
-    none_below = not np.any(response < threshold)
-    level = threshold if how.floor is None and none_below else how.floor
-    if level is None:
-        level = float(np.nanmin(response))
-    censored = np.isnan(response) | (response <= level) & (blanks["censored"].to_numpy() == "left")
-    if how.floor is not None:
-        censored |= response <= how.floor
-    peaks = on_axis(np.where(censored, level, response), how.response_axis)
+    level = threshold if how.floor is None else how.floor
+    marked = blanks["censored"].to_numpy() == "left"
+    censored = np.isnan(response) | marked
+    peaks = on_axis(np.where(np.isnan(response), level, response), how.response_axis)
     if not np.all(np.isfinite(peaks)):
         return None
     fit = fit_noise(peaks, censored, how.law)

@@ -9,6 +9,7 @@ import subprocess
 import pytest
 
 from qualify.dossier.build import build_dossier
+from qualify.errors import InputError
 from qualify.study.example_responses import example_response_files
 from qualify.study.load import load_study
 from qualify.study.run import run_study
@@ -86,7 +87,6 @@ def changed(folder, column, value, *, hit="1"):
     ("column", "value", "words"),
     [
         ("response", "", "hits without a recorded response"),
-        ("response_unit", "linear", "the plan says db"),
         ("examined", "0", None),
     ],
 )
@@ -102,3 +102,9 @@ def test_responses_that_do_not_support_a_line_give_no_number(column, value, word
     assert found is not None
     assert found.value is None
     assert words in found.reason
+
+
+def test_a_foreign_unit_is_refused_with_its_row(tmp_path):
+    study = changed(tmp_path, "response_unit", "linear")
+    with pytest.raises(InputError, match=r"opportunities: row \d+: response_unit: 'linear'"):
+        load_study(study)

@@ -47,7 +47,7 @@ def example(tmp_path_factory):
 def test_the_example_tells_pod_at_a_declared_rate(example):
     found = run(
         "pod", "response", example / "responses.csv", "--size", "diameter_mm", "--response",
-        "amplitude_db", "--floor", 6, "--ceiling", 30, "--noise", example / "blanks.csv",
+        "amplitude_db", "--floor", 12, "--ceiling", 30, "--noise", example / "blanks.csv",
         "--noise-floor", 6, "--rate", 0.02, "--at", 0.6, "--json",
     )  # fmt: skip
     assert found.exit_code == 0

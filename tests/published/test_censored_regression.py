@@ -11,7 +11,8 @@ import pytest
 
 from qualify.pod.response_design import fit_censored
 
-SETS = json.loads((Path(__file__).parent / "data" / "censored_regression.json").read_text())
+DATA = Path(__file__).parent / "data"
+SETS = json.loads((DATA / "censored_regression.json").read_text())
 TOBIN, NIST, REMISSION = SETS["tobin"], SETS["nist"], SETS["remission"]
 
 
@@ -58,6 +59,17 @@ def test_least_squares_reaches_the_certified_values_of_nist(name, tolerance):
     assert fit.sigma == pytest.approx(sigma * np.sqrt(free / len(y)), rel=1e-13)
     errors = np.sqrt(np.diag(fit.covariance)[:-1] * len(y) / free)
     assert errors == pytest.approx(known["se"], rel=tolerance)
+
+
+def test_least_squares_has_the_covariance_and_likelihood_of_r():
+    """The uncensored set of `data/responses_r.json` (invented; R 4.2.2), log sigma included."""
+    one = json.loads((DATA / "responses_r.json").read_text())["uncensored"]
+    x = np.log(one["size"])
+    fit = fit_censored(np.column_stack([np.ones_like(x), x]), np.log(one["response"]))
+    np.testing.assert_allclose(
+        fit.covariance, one["r"]["vcov_incl_logsigma"], rtol=1e-8, atol=1e-14
+    )
+    assert fit.log_likelihood == pytest.approx(one["r"]["loglik"], rel=1e-10)
 
 
 def test_a_right_censored_log_normal_fit_agrees_with_lifelines():

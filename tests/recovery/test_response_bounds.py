@@ -78,12 +78,12 @@ def test_the_exact_bound_holds_as_often_as_it_says(n):
     seen = (y.mean(axis=1) + b * (psi - x.mean())) / (s * h)
     held = np.mean(seen <= stats.nct.ppf(0.95, n - 2, ETA90 / h))
     assert 0.945 <= held <= 0.955
-    told = how_often_held(true_curve(n, "none"), ["fit"], replicates=4_000, seed=n)[0]
+    told = how_often_held(true_curve(n, "none"), ["fit"], replicates=2_000, seed=n)[0]
     assert told.a90 == pytest.approx(A90, rel=1e-9)
-    assert told.exact == pytest.approx(0.95, abs=0.0125)
-    assert told.calibrated == pytest.approx(told.exact, abs=0.012)
+    assert told.exact == pytest.approx(0.95, abs=0.015)
+    assert told.calibrated == pytest.approx(told.exact, abs=0.013)
     likelihood = np.mean([root_of_statistic(v, h, n, ETA90) <= Z95 for v in seen[:4_000]])
-    assert told.likelihood == pytest.approx(likelihood, abs=0.018)
+    assert told.likelihood == pytest.approx(likelihood, abs=0.024)
     assert told.likelihood < told.exact
 
 
@@ -139,7 +139,8 @@ def test_calibrated_bounds_that_are_solved_hold_as_often_as_those_counted():
 
 def test_a_wrong_law_is_told_by_how_often_bounds_hold():
     """Bent down, the line passes below the middle and errs on the safe side; bent up, it lies."""
-    found = {one.case: one for one in how_often_held(true_curve(30, "none"), replicates=1_000)}
+    told = how_often_held(true_curve(30, "none"), ["fit", "bent_up", "bent_down"], replicates=600)
+    found = {one.case: one for one in told}
     assert found["fit"].calibrated == pytest.approx(0.95, abs=0.03)
     assert found["bent_up"].calibrated < 0.9
     assert found["bent_down"].calibrated > 0.97
@@ -204,11 +205,11 @@ def test_the_calibrated_bound_holds_where_targets_have_several_responses():
         rows = replace(curve, data=replace(curve.data, group=np.arange(90)))
         psi = place(curve, A90)
         likelihood.append(signed_root(curve, psi, ETA90) <= Z95)
-        held.append(p_value(curve, psi, ETA90, seed=trial, simulations=299) > 0.05)
+        held.append(p_value(curve, psi, ETA90, seed=trial, simulations=199) > 0.05)
         if trial % 2:
             alone.append(p_value(rows, psi, ETA90, seed=trial, simulations=199) > 0.05)
         if trial < 10:
-            found = calibrated_psi(curve, ETA90, 0.95, "upper", seed=trial, simulations=299)
+            found = calibrated_psi(curve, ETA90, 0.95, "upper", seed=trial, simulations=199)
             alike.append((found.at >= psi) == held[-1])
     figures = tuple(np.mean(one) for one in (held, likelihood, alone, alike))
     assert 0.92 <= np.mean(held) <= 0.98, figures
