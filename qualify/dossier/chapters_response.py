@@ -66,8 +66,9 @@ def _population(
             f"Results {BASIS_WORDS[result.headline]}. Pages 1 and 2 rest on hits and misses; a "
             "line of responses counts there only where a criterion names it. A line is fitted to "
             "the recorded responses, censored at floor and ceiling; POD is the chance that a "
-            "response of that size reaches the threshold. A target that was examined and missed counts as at most the floor, or "
-            "the threshold; none is left out, and no value is made up. Axes fixed in the plan: "
+            "response of that size reaches the threshold. A target that was examined and missed "
+            "counts as at most the floor, or the threshold where there is no floor; none is left "
+            "out, and no value is made up. Axes fixed in the plan: "
             f"{axes}."
         )
     )
