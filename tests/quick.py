@@ -12,6 +12,7 @@ def few_simulations(behind_a_bound=6999, behind_a_share=100):
     with (
         mock.patch("qualify.study.gathered.SIMULATIONS", behind_a_bound),
         mock.patch("qualify.study.curve_checks.REPLICATES", behind_a_share),
+        mock.patch("qualify.study.response_analysis.REPLICATES", behind_a_share),
     ):
         yield
 

@@ -136,6 +136,7 @@ def response_results(
     lines: dict[Cell, ResponseResult] = {}
     noises: dict[Cell, NoiseResult] = {}
     same: dict[bytes, ResponseResult] = {}
+    heard: dict[bytes, NoiseResult | None] = {}
     for basis, tables in views.items():
         frame = tables.opportunities
         for how in plan.responses:
@@ -152,8 +153,10 @@ def response_results(
                         same[key] = _line(mine, how, plan)
                     lines[(basis, population.kind, how.mode, reader)] = same[key]
                 blanks = rows[(rows["kind"] == BLANK) & (rows["examined"] == 1)]
-                noise = _noise(blanks, how, plan)
-                if noise is not None:
+                key = f"{how.mode}\0{BLANK}\0{blanks.to_json()}".encode()
+                if key not in heard:
+                    heard[key] = _noise(blanks, how, plan)
+                if (noise := heard[key]) is not None:
                     noises[(basis, BLANK, how.mode, reader)] = noise
     return lines, noises
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from qualify.criteria.estimate import BASES, Basis, Estimate, Side
 from qualify.pod.response_holds import CASE_WORDS
 from qualify.pod.response_in_noise import in_noise
+from qualify.pod.response_rate import SIMULATIONS, AtThreshold
 from qualify.reading.tables import BLANK
 from qualify.study.analysis import BLANK_UNITS
 from qualify.study.check_words import check_notices, in_noise_notice
@@ -21,6 +22,7 @@ from qualify.study.response_analysis import (
 from qualify.study.result import StudyNotice
 from qualify.study.told import told_bound
 
+NO_RATE = "no rate was declared"
 LINE = "straight line, normal scatter, maximum likelihood"
 
 
@@ -60,6 +62,7 @@ def response_estimates(
     """Return estimates and notices of all lines and all noise."""
     out: list[Estimate] = []
     notices: list[StudyNotice] = []
+    rates: dict[tuple[int, int], AtThreshold | str] = {}
     for (on, kind, mode, reader), line in lines.items():
         basis = _basis(on)
         about = f"{basis}/{kind}/{mode}/{reader}"
@@ -67,7 +70,10 @@ def response_estimates(
               line)  # fmt: skip
         noise = noises.get((basis, BLANK, mode, reader))
         if noise is not None:
-            _at_rate(_Where(out, basis, kind, mode, reader, 0), line, noise, seed)
+            pair = (id(line), id(noise))  # the same data on another basis are one object
+            if pair not in rates:
+                rates[pair] = _found_at_rate(line, noise, seed)
+            _at_rate(_Where(out, basis, kind, mode, reader, 0), rates[pair], seed)
         notices += _notices(line, about)
         if noise is not None and line.fit is not None and line.fit.outcome == "fitted":
             peaks = all_back(noise.fit.peaks, line.how.response_axis)
@@ -171,18 +177,25 @@ def _checks(where: _Where, line: ResponseResult) -> None:
         where.add(name, value, "mm", method="beside the line", reason=none)
 
 
-def _at_rate(where: _Where, line: ResponseResult, noise: NoiseResult, seed: int) -> None:
-    """POD at the declared rate, the uncertainty of the threshold carried through."""
-    rate = line.how.declared_rate
-    if rate is None or noise.draws is None:
-        return
-    draws = draws_of(line, seed)
-    if draws is None:
-        return
+def _found_at_rate(line: ResponseResult, noise: NoiseResult, seed: int) -> AtThreshold | str:
+    """POD at the declared rate, or why there is none; the same reasons as elsewhere."""
+    rate, draws = line.how.declared_rate, draws_of(line, seed)
+    if rate is None:
+        return NO_RATE
+    if noise.draws is None or draws is None:
+        return "there is no line of responses, or no law of the noise"
     found = pod_at_rate(line, noise, rate, draws, ())
-    method = f"targets and blanks simulated together, {draws.sigma.size} trials, seed {seed}"
-    none = "no threshold of the declared rate" if found is None else found.reason
-    a90, upper = (None, None) if found is None else (found.a90, found.a90_95)
+    return "the blanks give no threshold of the declared rate" if found is None else found
+
+
+def _at_rate(where: _Where, found: AtThreshold | str, seed: int) -> None:
+    """POD at the declared rate, the uncertainty of the threshold carried through."""
+    if found == NO_RATE:
+        return
+    method = f"targets and blanks simulated together, {SIMULATIONS} trials, seed {seed}"
+    told = None if isinstance(found, str) else found
+    none = found if isinstance(found, str) else found.reason
+    a90, upper = (None, None) if told is None else (told.a90, told.a90_95)
     where.add("at_rate_a90", a90, "mm", method=LINE, reason=none)
     where.add("at_rate_a90_95", upper, "mm", method=method, side="upper", reason=none)
 

@@ -12,7 +12,8 @@ from qualify.dossier.build import build_dossier
 from qualify.errors import InputError
 from qualify.study.example_responses import example_response_files
 from qualify.study.load import load_study
-from qualify.study.run import run_study
+from qualify.study.response_analysis import response_results
+from tests.quick import run_quickly
 
 
 def written(folder, files):
@@ -30,7 +31,7 @@ def study(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def result(study):
-    return run_study(load_study(study))
+    return run_quickly(load_study(study))
 
 
 @pytest.fixture(scope="module")
@@ -83,25 +84,23 @@ def changed(folder, column, value, *, hit="1"):
     return written(folder, {**files, "study/opportunities.csv": text.getvalue().encode()})
 
 
-@pytest.mark.parametrize(
-    ("column", "value", "words"),
-    [
-        ("response", "", "hits without a recorded response"),
-        ("examined", "0", None),
-    ],
-)
-def test_responses_that_do_not_support_a_line_give_no_number(column, value, words, tmp_path):
-    if column == "examined":
-        study = changed(tmp_path, column, value, hit="0")
-        got = run_study(load_study(study)).estimates
-        assert got.value("as_found", "response_not_examined", "side_drilled_hole", "amplitude",
-                         "rule") > 0  # fmt: skip
-        return
-    got = run_study(load_study(changed(tmp_path, column, value))).estimates
-    found = got.get("as_found", "response_a90_95", "side_drilled_hole", "amplitude", "rule")
-    assert found is not None
-    assert found.value is None
-    assert words in found.reason
+def lines_of(study):
+    inputs = load_study(study)
+    return response_results({"as_found": inputs.finished}, inputs.plan, ("rule",))[0]
+
+
+CELL = ("as_found", "side_drilled_hole", "amplitude", "rule")
+
+
+def test_hits_without_a_response_give_no_line(tmp_path):
+    found = lines_of(changed(tmp_path, "response", ""))[CELL]
+    assert found.fit is None
+    assert "hits without a recorded response" in found.reason
+
+
+def test_targets_not_examined_are_left_out_of_the_line_and_counted(tmp_path):
+    found = lines_of(changed(tmp_path, "examined", "0", hit="0"))[CELL]
+    assert found.not_examined == 60 - found.fit.rows > 0
 
 
 def test_a_foreign_unit_is_refused_with_its_row(tmp_path):
