@@ -67,8 +67,8 @@ def _population(
             "line of responses counts there only where a criterion names it. A line is fitted to "
             "the recorded responses, censored at floor and ceiling; POD is the chance that a "
             "response of that size reaches the threshold. A target that was examined and missed "
-            "counts as at most the floor, or the threshold where there is no floor; none is left "
-            "out, and no value is made up. Axes fixed in the plan: "
+            "counts as at most the floor, or the threshold where nothing below it was recorded; "
+            "none is left out, and no value is made up. Axes fixed in the plan: "
             f"{axes}."
         )
     )

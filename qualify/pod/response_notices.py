@@ -10,6 +10,7 @@ from qualify.pod.responses import Responses
 
 FEWEST_TARGETS = 40  # handbook figure, see `_few_targets`
 COARSE = 0.02
+SAME = 1e-9  # on the axis of y
 HOLDS: dict[str, str] = {
     "likelihood": "the 95 % likelihood bound on a90 held in 89 to 93 % of trials",
     "wald": "the 95 % delta-method (Wald) bound on a90 held in 83 to 90 % of trials",
@@ -88,6 +89,7 @@ def _censoring(found: ResponseFindings) -> list[Notice]:
             "left out, and no value is made up for it."
         )
         notices.append(Notice("missed", text))
+        notices += _only_calls(data)
     for name, where, words in (
         ("above_ceiling", data.beyond > 0, "above the ceiling"),
         ("below_floor", data.beyond < 0, "below the floor"),
@@ -116,6 +118,20 @@ def _censoring(found: ResponseFindings) -> list[Notice]:
         )
         notices.append(Notice("threshold_outside", text))
     return notices
+
+
+def _only_calls(data: Responses) -> list[Notice]:
+    """Doubt a floor below the threshold where nothing was recorded between the two."""
+    given = data.y_of(data.threshold)
+    between = np.any(data.exact & (data.response < data.threshold))
+    if between or not np.any(data.low[data.missed] < given - SAME):
+        return []
+    text = (
+        "No response between floor and threshold was recorded, although targets were missed. If "
+        "only calls were written down, a missed target is known to lie below the threshold, not "
+        "below the floor: leave the floor out."
+    )
+    return [Notice("only_calls", text)]
 
 
 def _bound_notices(found: ResponseFindings) -> list[Notice]:

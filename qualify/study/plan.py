@@ -120,8 +120,8 @@ class AnalysisPlan(BaseModel):
 class ResponseAnalysis(BaseModel):
     """How the recorded responses of one mode are analysed, fixed before truth is opened.
 
-    A target that was examined and not called counts as at most the floor, or as at most the
-    threshold of its mode where there is no floor.
+    A target that was examined and has no response counts as at most the floor; where no response
+    below the threshold was recorded, as on call sheets, as at most the threshold of its mode.
     """
 
     model_config = STRICT

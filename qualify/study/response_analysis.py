@@ -220,21 +220,23 @@ def _limited(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Responses, floors and ceilings (rows,); a row's own mark of censoring counts first.
 
-    Without a floor, targets that were not called are known to lie below the threshold only, and
-    the floor of all rows is the threshold unless lower responses were recorded.
+    A target without a response lies at or below the floor only if responses between floor and
+    threshold were recorded at all. Where none was, as on call sheets, it is known to lie below
+    the threshold, and that is the floor of all rows.
     """
     response = rows["response"].to_numpy(dtype=float)
     mark = rows["censored"].to_numpy()
-    low = -np.inf if how.floor is None else how.floor
-    floor = np.full(response.size, low)
+    floor = np.full(response.size, -np.inf if how.floor is None else how.floor)
     ceiling = np.full(response.size, np.inf if how.ceiling is None else how.ceiling)
-    lower_seen = np.any(response[mark == ""] < threshold)
-    unknown = np.isnan(response) & np.isinf(floor)
-    if np.any(unknown):
-        floor = np.where(unknown if lower_seen else np.isinf(floor), threshold, floor)
-    marked = (mark == "left") & np.isfinite(response)
+    missed = np.isnan(response)
+    lower_seen = bool(np.any(response < threshold))
+    if np.any(missed) and not lower_seen:
+        floor = np.full(response.size, threshold)
+    elif how.floor is None:
+        floor = np.where(missed, threshold, floor)
+    marked = (mark == "left") & ~missed
     floor = np.where(marked, np.minimum(response, threshold), floor)
-    ceiling = np.where((mark == "right") & np.isfinite(response), response, ceiling)
+    ceiling = np.where((mark == "right") & ~missed, response, ceiling)
     return response, floor, ceiling
 
 
@@ -242,13 +244,14 @@ def _noise(blanks: pd.DataFrame, how: ResponseAnalysis, plan: Plan) -> NoiseResu
     """Noise of examined blanks.
 
     A unit marked left-censored lies at or below its response; one without a response at or below
-    the floor, or the threshold.
+    the floor, or the threshold where no response below it was recorded.
     """
     if blanks.empty or _foreign_unit(blanks, how) is not None:
         return None
     threshold = _threshold(how, plan)
     response = blanks["response"].to_numpy(dtype=float)
-    level = threshold if how.floor is None else how.floor
+    lower_seen = bool(np.any(response < threshold))
+    level = how.floor if lower_seen and how.floor is not None else threshold
     marked = blanks["censored"].to_numpy() == "left"
     censored = np.isnan(response) | marked
     peaks = on_axis(np.where(np.isnan(response), level, response), how.response_axis)

@@ -107,3 +107,21 @@ def test_a_foreign_unit_is_refused_with_its_row(tmp_path):
     study = changed(tmp_path, "response_unit", "linear")
     with pytest.raises(InputError, match=r"opportunities: row \d+: response_unit: 'linear'"):
         load_study(study)
+
+
+def test_a_missed_target_of_a_call_sheet_lies_below_the_threshold_not_below_the_floor(tmp_path):
+    """Only calls were recorded: nothing between floor and threshold is known of the missed."""
+    files = example_response_files()
+    rows = list(csv.DictReader(io.StringIO(files["study/opportunities.csv"].decode())))
+    for row in rows:
+        if row["target"] and row["hit"] == "0":
+            row |= {"response": "", "response_unit": "", "censored": "left"}
+    text = io.StringIO()
+    writer = csv.DictWriter(text, rows[0], lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    files["study/opportunities.csv"] = text.getvalue().encode()
+    fit = lines_of(written(tmp_path, files))[CELL].fit
+    assert fit.missed > 0
+    limits = fit.data.response_of(fit.data.low[fit.data.missed])
+    assert limits == pytest.approx(13.0)  # the threshold; the plan's floor is 12
