@@ -12,6 +12,7 @@ from qualify.pod.response_all_bounds import NO_LINE
 from qualify.pod.response_checks import trend
 from qualify.pod.response_rate import at_threshold
 from qualify.pod.response_tail import TAIL, residuals_of
+from qualify.pod.responses import off_axis
 from qualify.pod.signal_response import ResponseFit
 from qualify.pod.threshold import rate_at
 from qualify.reading.tables import BLANK
@@ -20,8 +21,8 @@ from qualify.study.response_analysis import (
     RATES,
     NoiseResult,
     ResponseResult,
-    all_back,
     draws_of,
+    error_back,
     pod_at_rate,
 )
 from qualify.study.result import StudyResult
@@ -173,20 +174,20 @@ def _noise(reader: str, noise: NoiseResult) -> NoisePanel:
     levels, law, upper = _law(noise)
     told, use = noise.declared, noise.in_use
     threshold = None if told is None or told.threshold is None else told.threshold
-    error = None if told is None or axis != "linear" else told.standard_error
+    error = None if told is None else error_back(told, axis)
     return NoisePanel(
         title=f"Mode {noise.how.mode}, reader {reader}",
         level_label="threshold on response" if unit != "coherence" else "threshold on coherence",
         level_unit=UNITS[unit],
-        peaks=_floats(all_back(exact, axis)),
+        peaks=_floats(off_axis(exact, axis)),
         censored=fit.censored,
-        censored_at=None if floor is None else float(all_back(np.array([floor]), axis)[0]),
+        censored_at=None if floor is None else float(off_axis(floor, axis)),
         law_levels=levels,
         law_fractions=law,
         bound_levels=levels,
         bound_fractions=upper,
         declared_rate=noise.how.declared_rate,
-        threshold=None if threshold is None else float(all_back(np.array([threshold]), axis)[0]),
+        threshold=None if threshold is None else float(off_axis(threshold, axis)),
         threshold_se=error,
         frozen=noise.threshold,
         frozen_fraction=None if use is None else use.rate,
@@ -209,7 +210,7 @@ def _law(noise: NoiseResult) -> tuple[Floats, Floats, Floats]:
     upper = [rate_at(fit, float(place), noise.draws).upper for place in places]
     kept = [k for k, bound in enumerate(upper) if bound is not None and law[k] > 0.0]
     return (
-        _floats(all_back(places[kept], noise.how.response_axis)),
+        _floats(off_axis(places[kept], noise.how.response_axis)),
         _floats(law[kept]),
         tuple(float(upper[k] or 0.0) for k in kept),
     )
@@ -235,7 +236,10 @@ def _trade(
     draws = draws_of(line, seed)
     if draws is None or noise.draws is None or line.fit is None or line.fit.curve is None:
         return None
-    found = [(rate, pod_at_rate(line, noise, rate, draws, (size,))) for rate in RATES]
+    found = [
+        (rate, pod_at_rate(line.fit, draws, noise.fit, noise.draws, rate, (size,)))
+        for rate in RATES
+    ]
     told = [(rate, one) for rate, one in found if one is not None and one.pods]
     if not told:
         return None

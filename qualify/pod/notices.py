@@ -1,5 +1,6 @@
 """Plain-language notices of a hit/miss fit: what a reader must know beside the numbers."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -56,7 +57,8 @@ def _size(value: float | None) -> str:
     return "none" if value is None else f"{value:.4g}"
 
 
-def _count(number: int, what: str) -> str:
+def count(number: int, what: str) -> str:
+    """Return a number with its noun, in the plural unless it is one."""
     return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
@@ -91,8 +93,8 @@ def _outcome_notice(found: Findings) -> Notice | None:
             "coding of hits is wrong."
         ),
         "too_few": (
-            f"Too few for a curve: {_count(n, 'trial')} at "
-            f"{_count(found.seen.size.size, 'distinct size')}; at least 5 trials and 2 sizes are "
+            f"Too few for a curve: {count(n, 'trial')} at "
+            f"{count(found.seen.size.size, 'distinct size')}; at least 5 trials and 2 sizes are "
             "needed, and far more for a useful bound."
         ),
     }
@@ -105,11 +107,57 @@ def _few_targets(found: Findings) -> Notice | None:
     if found.seen.total >= FEWEST_TARGETS:
         return None
     text = (
-        f"{_count(found.seen.total, 'trial')}: fewer than 60 targets, the least for hit/miss data "
+        f"{count(found.seen.total, 'trial')}: fewer than 60 targets, the least for hit/miss data "
         "in MIL-HDBK-1823A (figure recalled from memory, not verified). Below it the shape of the "
         "curve can hardly be checked."
     )
     return Notice("few_targets", text)
+
+
+def upper_notices(upper: BoundValue, holds: Mapping[BoundName, str], design: str) -> list[Notice]:
+    """Return what to know of the upper bound on a90 that is reported.
+
+    `holds` tells of kinds of bound that hold less often than they say, `design` where so.
+    """
+    if upper.value is None:
+        return [Notice("no_upper_bound", f"No upper bound on a90: {upper.reason}.")]
+    if upper.method in holds:
+        text = (
+            "Likelihood and Wald bounds hold less often than they say in small samples: in "
+            f"{design}, {holds[upper.method]}. It can be less elsewhere."
+        )
+        return [Notice("bound_holds_less", text)]
+    if upper.error is not None and upper.error > COARSE * upper.value:
+        text = (
+            f"The bound on a90 rests on {upper.simulations} simulated trials and is known to "
+            f"{_size(upper.error)} only (standard error of the simulation)."
+        )
+        return [Notice("coarse_simulation", text)]
+    return []
+
+
+def lower_notices(lower: BoundValue) -> list[Notice]:
+    """Say why there is no lower bound on a90; nothing where there is one."""
+    if lower.value is not None:
+        return []
+    return [Notice("no_lower_bound", f"No lower bound on a90: {lower.reason}.")]
+
+
+def beyond_notices(values: Sequence[float | None], low: float, high: float) -> list[Notice]:
+    """Tell of a90 or its bound outside the sizes tested, `low` to `high`."""
+    told = [value for value in values if value is not None]
+    notices = []
+    for beyond, end, where, read in (
+        (any(v > high for v in told), high, "beyond the largest", "greater than"),
+        (any(v < low for v in told), low, "below the smallest", "at most"),
+    ):
+        if beyond:
+            text = (
+                f"a90 or its bound lies {where} size tested, {_size(end)}: read it as "
+                f"'{read} {_size(end)}', as nothing was tested there."
+            )
+            notices.append(Notice("extrapolated", text))
+    return notices
 
 
 def _bound_notices(found: Findings) -> list[Notice]:
@@ -121,29 +169,14 @@ def _bound_notices(found: Findings) -> list[Notice]:
         )
         notices.append(Notice("slope_not_shown", text))
     upper, lower = (found.bounds[found.bound][side] for side in ("upper", "lower"))
-    if upper.value is None:
-        notices.append(Notice("no_upper_bound", f"No upper bound on a90: {upper.reason}."))
-    elif found.bound in HOLDS:
-        text = (
-            "Likelihood and Wald bounds hold less often than they say in small samples: in "
-            f"{DESIGN}, {HOLDS[found.bound]}. It can be less elsewhere."
-        )
-        notices.append(Notice("bound_holds_less", text))
-    elif upper.error is not None and upper.error > COARSE * upper.value:
-        text = (
-            f"The bound on a90 rests on {upper.simulations} simulated trials and is known to "
-            f"{_size(upper.error)} only (standard error of the simulation)."
-        )
-        notices.append(Notice("coarse_simulation", text))
+    notices += upper_notices(upper, HOLDS, DESIGN)
     if found.bound == "cheng_iles":
         text = (
             "The bound reported is that of the whole curve at once, a wider statement than one "
             "on a90 alone."
         )
         notices.append(Notice("whole_curve", text))
-    if lower.value is None:
-        notices.append(Notice("no_lower_bound", f"No lower bound on a90: {lower.reason}."))
-    return notices
+    return [*notices, *lower_notices(lower)]
 
 
 def _range_notices(found: Findings) -> list[Notice]:
@@ -154,20 +187,7 @@ def _range_notices(found: Findings) -> list[Notice]:
         for name, value in (("a50", found.a50), ("a90", found.a90))
         if value is None and found.slope_shown
     ]
-    values = [v for v in (found.a90, upper) if v is not None]
-    if any(v > high for v in values):
-        text = (
-            f"a90 or its bound lies beyond the largest size tested, {_size(high)}: read it as "
-            f"'greater than {_size(high)}', as nothing was tested there."
-        )
-        notices.append(Notice("extrapolated", text))
-    if any(v < low for v in values):
-        text = (
-            f"a90 or its bound lies below the smallest size tested, {_size(low)}: read it as "
-            f"'at most {_size(low)}', as nothing was tested there."
-        )
-        notices.append(Notice("extrapolated", text))
-    return notices
+    return [*notices, *beyond_notices((found.a90, upper), low, high)]
 
 
 def _lapses(found: Findings) -> Notice | None:

@@ -30,6 +30,11 @@ from qualify.pod.signal_response import ResponseFit, size_at_pod
 LEVEL = 0.05  # below it a check fails
 NEAR_AIC = 2.0  # as for hits and misses
 POD = 0.9
+AXES: dict[str, tuple[ResponseAxis, ...]] = {
+    "db": ("linear",),
+    "linear": ("log", "linear"),
+    "coherence": ("linear", "logit"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,10 +234,9 @@ def _a90_without(curve: ResponseCurve, data: Responses, rows: Array) -> float | 
 
 def axis_choices(fit: ResponseFit, unit: str) -> tuple[AxisChoice, ...]:
     """Return the same responses on the axes that make sense for their unit, best AIC first."""
-    axes: tuple[ResponseAxis, ...] = {"db": ("linear",), "coherence": ("linear", "logit")}.get(
-        unit, ("log", "linear")
-    )  # type: ignore[assignment]
-    found = [_on(fit, scale, axis) for scale in ("log", "linear") for axis in axes]
+    axes = AXES.get(unit, AXES["linear"])
+    scales: tuple[Scale, ...] = ("log", "linear")
+    found = [_on(fit, scale, axis) for scale in scales for axis in axes]
     best = min((one.aic for one in found if one.aic is not None), default=0.0)
     marked = [
         replace(one, near=one.aic is not None and one.aic <= best + NEAR_AIC) for one in found

@@ -4,14 +4,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from qualify.pod.notices import Notice
+from qualify.pod.notices import Notice, beyond_notices, count, lower_notices, upper_notices
 from qualify.pod.problem import BoundName, BoundValue
 from qualify.pod.responses import Responses
 
 FEWEST_TARGETS = 40  # handbook figure, see `_few_targets`
-COARSE = 0.02
 SAME = 1e-9  # on the axis of y
-HOLDS: dict[str, str] = {
+HOLDS: dict[BoundName, str] = {
     "likelihood": "the 95 % likelihood bound on a90 held in 89 to 93 % of trials",
     "wald": "the 95 % delta-method (Wald) bound on a90 held in 83 to 90 % of trials",
 }
@@ -37,10 +36,6 @@ class ResponseFindings:
     shared: float | None
 
 
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}" if number == 1 else f"{number} {what}s"
-
-
 def _outcome(found: ResponseFindings) -> Notice | None:
     exact = int(found.data.exact.sum())
     texts = {
@@ -49,7 +44,7 @@ def _outcome(found: ResponseFindings) -> Notice | None:
             "curve of responses. Hits and misses at the threshold can still be analysed."
         ),
         "too_few": (
-            f"Too few for a line and its spread: {_count(exact, 'uncensored response')}; at least "
+            f"Too few for a line and its spread: {count(exact, 'uncensored response')}; at least "
             "5, at two sizes, are needed (our own choice), and far more for a useful bound."
         ),
         "decreasing": (
@@ -71,7 +66,7 @@ def _few_targets(found: ResponseFindings) -> Notice | None:
     if found.data.targets >= FEWEST_TARGETS:
         return None
     text = (
-        f"{_count(found.data.targets, 'target')}: fewer than 40, the least for response data in "
+        f"{count(found.data.targets, 'target')}: fewer than 40, the least for response data in "
         "MIL-HDBK-1823A (figure recalled from memory, not verified). Below it line, constant "
         "spread and normal scatter can hardly be checked."
     )
@@ -84,7 +79,7 @@ def _censoring(found: ResponseFindings) -> list[Notice]:
     if missed:
         verb = "was" if missed == 1 else "were"
         text = (
-            f"{_count(missed, 'target' if not data.repeated else 'row')} {verb} missed: nothing "
+            f"{count(missed, 'target' if not data.repeated else 'row')} {verb} missed: nothing "
             "was recorded. Such a target counts as a response at or below the floor; it is not "
             "left out, and no value is made up for it."
         )
@@ -98,7 +93,7 @@ def _censoring(found: ResponseFindings) -> list[Notice]:
             number = int(where.sum())
             verb = "counts" if number == 1 else "count"
             text = (
-                f"{_count(number, 'response')} stood {words} and {verb} as censored there. Right "
+                f"{count(number, 'response')} stood {words} and {verb} as censored there. Right "
                 "where floor and ceiling say what can be trusted; wrong if they were guessed."
             )
             notices.append(Notice(name, text))
@@ -143,41 +138,7 @@ def _bound_notices(found: ResponseFindings) -> list[Notice]:
         )
         notices.append(Notice("slope_not_shown", text))
     upper, lower = (found.bounds[found.bound][side] for side in ("upper", "lower"))
-    if upper.value is None:
-        notices.append(Notice("no_upper_bound", f"No upper bound on a90: {upper.reason}."))
-    elif found.bound in HOLDS:
-        text = (
-            "Likelihood and Wald bounds hold less often than they say in small samples: in "
-            f"{DESIGN}, {HOLDS[found.bound]}. It can be less elsewhere."
-        )
-        notices.append(Notice("bound_holds_less", text))
-    elif upper.error is not None and upper.error > COARSE * upper.value:
-        text = (
-            f"The bound on a90 rests on {upper.simulations} simulated trials and is known to "
-            f"{upper.error:.2g} only (standard error of the simulation)."
-        )
-        notices.append(Notice("coarse_simulation", text))
-    if lower.value is None:
-        notices.append(Notice("no_lower_bound", f"No lower bound on a90: {lower.reason}."))
-    return notices
-
-
-def _range_notices(found: ResponseFindings) -> list[Notice]:
-    low, high = float(found.data.size.min()), float(found.data.size.max())
-    upper = found.bounds[found.bound]["upper"].value
-    values = [v for v in (found.a90, upper) if v is not None]
-    notices = []
-    for beyond, end, words in (
-        (any(v > high for v in values), high, ("beyond the largest", "greater than")),
-        (any(v < low for v in values), low, ("below the smallest", "at most")),
-    ):
-        if beyond:
-            text = (
-                f"a90 or its bound lies {words[0]} size tested, {end:.4g}: read it as "
-                f"'{words[1]} {end:.4g}', as nothing was tested there."
-            )
-            notices.append(Notice("extrapolated", text))
-    return notices
+    return [*notices, *upper_notices(upper, HOLDS, DESIGN), *lower_notices(lower)]
 
 
 def _repeated(found: ResponseFindings) -> Notice | None:
@@ -198,7 +159,9 @@ def response_notices(found: ResponseFindings) -> tuple[Notice, ...]:
     notices: list[Notice | None] = [_outcome(found)]
     if found.outcome == "fitted":
         notices += _bound_notices(found)
-        notices += _range_notices(found)
+        upper = found.bounds[found.bound]["upper"].value
+        low, high = float(found.data.size.min()), float(found.data.size.max())
+        notices += beyond_notices((found.a90, upper), low, high)
     notices += _censoring(found)
     notices += [_repeated(found), _few_targets(found)]
     return tuple(notice for notice in notices if notice is not None)

@@ -20,11 +20,6 @@ from qualify.pod.response_kernels import LEFT, RIGHT, Codes
 ResponseAxis: TypeAlias = Literal["log", "linear", "logit"]
 
 RESPONSE_AXES: tuple[ResponseAxis, ...] = ("log", "linear", "logit")
-AXIS_WORDS: dict[ResponseAxis, str] = {
-    "log": "natural logarithm of response",
-    "linear": "response as it is",
-    "logit": "log(response / (1 - response))",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,9 +94,7 @@ class Responses:
         """Return responses, in the caller's unit, of values on the axis of y."""
         start = on_axis(np.array([self.threshold]), self.axis)[0]
         value = start + self.unit * np.asarray(y, dtype=float)
-        if self.axis == "log":
-            return np.asarray(np.exp(value))
-        return np.asarray(special.expit(value) if self.axis == "logit" else value)
+        return off_axis(value, self.axis)
 
 
 def on_axis(response: Array, axis: ResponseAxis) -> Array:
@@ -110,6 +103,16 @@ def on_axis(response: Array, axis: ResponseAxis) -> Array:
         with np.errstate(divide="ignore"):
             return np.asarray(np.log(response))
     return np.asarray(special.logit(response) if axis == "logit" else response)
+
+
+def off_axis(values: npt.ArrayLike, axis: ResponseAxis) -> Array:
+    """Values of the axis in the unit of response; infinite ones stay infinite."""
+    given = np.asarray(values, dtype=float)
+    if axis == "linear":
+        return given
+    there = np.isfinite(given)
+    known = np.where(there, given, 0.0)
+    return np.where(there, np.exp(known) if axis == "log" else special.expit(known), given)
 
 
 def _limit(name: str, value: npt.ArrayLike | None, n: int, default: float) -> Array:

@@ -19,7 +19,7 @@ from qualify.pod.calibrated import SEED
 from qualify.pod.links import Array
 from qualify.pod.notices import Notice
 from qualify.pod.observations import Scale, size_of
-from qualify.pod.problem import BoundName, BoundValue, normal_quantile
+from qualify.pod.problem import BoundName, normal_quantile
 from qualify.pod.response_all_bounds import RESPONSE_BOUNDS, ResponseBounds, bounds_of, no_bounds
 from qualify.pod.response_bounds import exact_applies
 from qualify.pod.response_calibrated import SIMULATIONS
@@ -270,8 +270,3 @@ def response_pod(fit: ResponseFit, sizes: npt.ArrayLike) -> Array:
         message = f"there is no POD curve: the outcome is {fit.outcome}"
         raise ValueError(message)
     return np.asarray(special.ndtr(fit.curve.eta(fit.data.t_of(np.atleast_1d(sizes)))))
-
-
-def bound_at(fit: ResponseFit, side: Literal["upper", "lower"] = "upper") -> BoundValue:
-    """Return the bound reported on one side."""
-    return fit.bounds[fit.bound][side]

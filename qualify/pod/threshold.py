@@ -27,8 +27,6 @@ from qualify.pod.noise_draws import check_draws, lower_limit, realised_places, u
 from qualify.pod.noise_draws import noise_draws as noise_draws
 from qualify.pod.noise_draws import threshold_draws as threshold_draws
 from qualify.pod.notices import Notice
-from qualify.pod.rates import CellsRate as CellsRate
-from qualify.pod.rates import rate_of_cells as rate_of_cells
 from qualify.pod.rates import units_for_zero
 
 FEW_ABOVE = 5.0  # peaks above the threshold on average; our own choice

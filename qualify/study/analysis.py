@@ -1,11 +1,10 @@
 """Estimates of a study: detection, false calls and sizing, per kind, mode and reader."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import pandas as pd
 
-from qualify.criteria.estimate import Basis, Estimate, Side
+from qualify.criteria.estimate import Basis, Side
 from qualify.pod.false_calls import false_call_rate, proportion_bounds
 from qualify.pod.hit_miss import HitMissFit
 from qualify.reading.tables import BLANK, Tables
@@ -14,52 +13,12 @@ from qualify.study.gathered import Analysis
 from qualify.study.plan import Plan, Population
 from qualify.study.result import StudyNotice
 from qualify.study.told import told_bound
+from qualify.study.where import Where
 
 BLANK_UNITS, FLAWED_UNITS, STUDY = "blank_units", "flawed_units", "study"
 LAPSE = 1.5
 """From this multiple of a90 on a miss is a lapse, unless the unit was not examined."""
 EXACT = "exact binomial (Clopper and Pearson 1934), one-sided 95 %"
-
-
-@dataclass(frozen=True, slots=True)
-class _Where:
-    """The cell that estimates are made for, and where they go."""
-
-    out: Analysis
-    basis: Basis
-    population: str
-    mode: str
-    reader: str
-    rows: int
-
-    def add(
-        self,
-        statistic: str,
-        value: float | None,
-        unit: str,
-        *,
-        method: str = "count",
-        side: Side = "none",
-        reason: str | None = None,
-        in_range: bool | None = None,
-    ) -> None:
-        """Add one estimate of this cell."""
-        self.out.estimates.append(
-            Estimate(
-                basis=self.basis,
-                statistic=statistic,
-                population=self.population,
-                mode=self.mode,
-                reader=self.reader,
-                side=side,
-                method=method,
-                value=value,
-                unit=unit,
-                reason=reason,
-                rows=self.rows,
-                in_range=in_range,
-            )
-        )
 
 
 def analyse(views: Mapping[Basis, Tables], plan: Plan, readers: Sequence[str]) -> Analysis:
@@ -94,7 +53,7 @@ def _detection(
     reader: str,
 ) -> None:
     rows = frame[frame["kind"] == population.kind]
-    where = _Where(out, basis, population.kind, mode, reader, len(rows))
+    where = Where(out.estimates, basis, population.kind, mode, reader, len(rows))
     n, hits, lost = len(rows), int(rows["hit"].sum()), int((rows["examined"] == 0).sum())
     lower, upper = proportion_bounds(hits, n)
     none = None if n else "no target of this kind in the trial"
@@ -118,7 +77,7 @@ def _detection(
     )
 
 
-def _curve(where: _Where, fit: HitMissFit, largest_miss: float | None) -> None:
+def _curve(where: Where, fit: HitMissFit, largest_miss: float | None) -> None:
     """Add the estimates of a POD curve: sizes, bounds, parameters."""
     low, high = fit.tested_range
     model = f"{fit.link} on {fit.scale} size, maximum likelihood"
@@ -187,7 +146,7 @@ def _false_calls(
 ) -> None:
     blanks = frame[frame["kind"] == BLANK]
     examined = blanks[blanks["examined"] == 1]
-    where = _Where(out, basis, BLANK_UNITS, mode, reader, len(blanks))
+    where = Where(out.estimates, basis, BLANK_UNITS, mode, reader, len(blanks))
     on_blanks = calls[calls["match"] == "false_call_blank"]
     lost = len(blanks) - len(examined)
     where.add("blank_units", len(examined), "count")
@@ -206,13 +165,13 @@ def _false_calls(
         name = f"false_call_rate_{str(cause) or 'no_cause_given'}"
         where.add(f"{name}_units", called, "count")
         _rate(where, name, one.rate, one.upper_95, one.lower_95, one.reason)
-    other = _Where(out, basis, FLAWED_UNITS, mode, reader, len(frame) - len(blanks))
+    other = Where(out.estimates, basis, FLAWED_UNITS, mode, reader, len(frame) - len(blanks))
     other.add("false_calls", int((calls["match"] == "false_call_flawed").sum()), "count")
     other.add("false_calls_outside", int((calls["match"] == "false_call_outside").sum()), "count")
 
 
 def _rate(
-    where: _Where,
+    where: Where,
     name: str,
     rate: float | None,
     upper: float | None,
@@ -239,7 +198,7 @@ def _sizing(
     unsized = len(found) - len(sized)
     result = sizing_error(sized["true"].to_numpy(), sized["reported"].to_numpy(), unsized=unsized)
     out.sizings[(basis, population.kind, mode, reader)] = result
-    where = _Where(out, basis, population.kind, mode, reader, len(sized))
+    where = Where(out.estimates, basis, population.kind, mode, reader, len(sized))
     where.add("sized", result.n, "count")
     where.add("unsized", unsized, "count")
     where.add("missed_not_sized", len(rows) - len(found), "count")

@@ -31,6 +31,7 @@ from qualify.study.answers_readings import (
     pooling_notices,
     readings_by_reader,
 )
+from qualify.study.answers_told import fit_notices
 from qualify.study.answers_words import what_helps
 from qualify.study.columns import check_columns, unit_of
 
@@ -189,12 +190,7 @@ def fit_document(fit: HitMissFit, unit: str) -> Document:
 
 def _notices(fit: HitMissFit) -> list[Document]:
     """Notices of a fit, each bound that does not exist, and what would help where it matters."""
-    notices = [{"code": n.code, "text": n.text} for n in fit.notices]
-    notices += [
-        {"code": f"no_{name}_bound", "text": f"No {name} bound: {bounds['upper'].reason}."}
-        for name, bounds in fit.bounds.items()
-        if bounds["upper"].value is None
-    ]
+    notices = fit_notices(fit.notices, fit.bounds)
     if fit.a90_95 is not None and fit.outcome != "fitted":
         notices.append({"code": "bound_without_estimate", "text": WITHOUT_ESTIMATE})
     helps = what_helps(fit.outcome) if fit.a90_95 is None else None

@@ -9,7 +9,7 @@ from qualify.errors import Fault, InputError, refuse
 from qualify.pod.noise import LAW_WORDS, NoiseFamily, NoiseFit, fit_noise
 from qualify.pod.noise_checks import fit_checks
 from qualify.pod.response_in_noise import in_noise
-from qualify.pod.response_rate import at_threshold, line_draws
+from qualify.pod.response_rate import line_draws
 from qualify.pod.responses import ResponseAxis, on_axis
 from qualify.pod.signal_response import ResponseFit
 from qualify.pod.threshold import (
@@ -17,13 +17,12 @@ from qualify.pod.threshold import (
     choose_threshold,
     noise_draws,
     rate_at,
-    threshold_draws,
 )
 from qualify.raw_tables import RawTable
 from qualify.study.answers_response_rows import ResponseUnit, finite, unit_of_response
 from qualify.study.check_words import in_noise_notice
 from qualify.study.columns import check_columns
-from qualify.study.response_analysis import all_back, back, choice_notices
+from qualify.study.response_analysis import back, choice_notices, error_back, pod_at_rate
 
 Document = dict[str, Any]
 TRADE = (0.002, 0.005, 0.01, 0.02, 0.03, 0.05, 0.07, 0.1, 0.15, 0.2, 0.3)
@@ -196,17 +195,10 @@ def declared(
     """Return the threshold of a declared rate, its error, and what the rate will be at it."""
     found = choose_threshold(fit, rate, draws, confidence)
     value = back(found.threshold, axis)
-    step = None
-    if value is not None and found.standard_error is not None:
-        # error in the unit of response: half the way between one error up and down
-        assert found.threshold is not None
-        up = back(found.threshold + found.standard_error, axis)
-        down = back(found.threshold - found.standard_error, axis)
-        step = 0.5 * ((up or 0.0) - (down or 0.0))
     return {
         "rate": rate,
         "threshold": value,
-        "standard_error": step,
+        "standard_error": error_back(found, axis),
         "realised_mean": found.mean_rate,
         "realised_interval_95": None
         if found.rate_low is None
@@ -242,19 +234,13 @@ def false_calls_of(
         notices.append({"code": "no_pod_at_rate", "text": f"No POD at a false-call rate: {lines}."})
         return told, notices
 
-    curve = fit.curve
-
     def at(rate: float) -> Document | None:
-        chosen = back(choose_threshold(noise, rate, draws).threshold, fit.axis)
-        if chosen is None:
+        found = pod_at_rate(fit, lines, noise, draws, rate, sizes)
+        if found is None:
             return None
-        drawn = threshold_draws(noise, draws, rate)
-        values = all_back(drawn, fit.axis)
-        found = at_threshold(curve, lines, chosen, values, sizes=sizes,
-                             confidence=fit.confidence)  # fmt: skip
         return {
             "rate": rate,
-            "threshold": chosen,
+            "threshold": found.threshold,
             "inside": found.inside,
             "a50": found.a50,
             "a90": found.a90,

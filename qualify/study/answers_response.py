@@ -30,6 +30,7 @@ from qualify.study.answers_response_rows import (
     unit_of_response,
     unused_targets,
 )
+from qualify.study.answers_told import fit_notices
 from qualify.study.check_words import check_notices
 from qualify.study.columns import check_columns, unit_of
 
@@ -215,12 +216,6 @@ def _pod_at(fit: ResponseFit, size: float, seed: int) -> Document:
 def fit_document(fit: ResponseFit, unit: str, response: str) -> Document:
     """Return a fit as the document that `pod response` prints, with nothing beside it."""
     upper = fit.bounds[fit.bound]["upper"]
-    notices = [{"code": n.code, "text": n.text} for n in fit.notices]
-    notices += [
-        {"code": f"no_{name}_bound", "text": f"No {name} bound: {bounds['upper'].reason}."}
-        for name, bounds in fit.bounds.items()
-        if bounds["upper"].value is None and name != fit.bound
-    ]
     hits = int(hits_of(fit.data).sum())
     return {
         "outcome": fit.outcome,
@@ -258,7 +253,7 @@ def fit_document(fit: ResponseFit, unit: str, response: str) -> Document:
         "agreement": None,
         "false_calls": None,
         "holds": None,
-        "notices": notices,
+        "notices": fit_notices(fit.notices, fit.bounds),
     }
 
 

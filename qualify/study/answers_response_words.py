@@ -35,8 +35,14 @@ def _full(document: Document) -> list[str]:
         *(_at(one, document) for one in document["pod_at"]),
         *_holds(document),
         *_false_calls(document),
-        *(f"note: {n['text']}" for n in document["notices"] if n not in first),
+        *(f"note: {n['text']}" for n in document["notices"] if n not in first and _tells(n)),
     ]
+
+
+def _tells(notice: Document) -> bool:
+    """Whether a notice is more than the reason of one kind of bound, told once already."""
+    kinds = {f"no_{name}_bound" for name in SHORT}
+    return notice["code"] not in kinds
 
 
 def _counts(document: Document) -> str:

@@ -1,12 +1,25 @@
 """Sizes and counts of an answer as people read them."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
+from qualify.pod.notices import Notice
 from qualify.pod.problem import BoundValue
 from qualify.study.told import told_bound
 
 Document = dict[str, Any]
+
+
+def fit_notices(
+    notices: Sequence[Notice], bounds: Mapping[str, Mapping[str, BoundValue]]
+) -> list[Document]:
+    """Return the notices of a fit, and for each kind of upper bound that lacks the reason."""
+    told = [{"code": notice.code, "text": notice.text} for notice in notices]
+    return told + [
+        {"code": f"no_{name}_bound", "text": f"No {name} bound: {sides['upper'].reason}."}
+        for name, sides in bounds.items()
+        if sides["upper"].value is None
+    ]
 
 
 def counted(number: int, what: str) -> str:

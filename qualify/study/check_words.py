@@ -10,12 +10,6 @@ from qualify.pod.signal_response import ResponseFit
 Document = dict[str, Any]
 MUCH = 0.10  # of a90: a change by more is told; our own rule, no source
 MUST = "a90 and its bound rest on what the data speak against"
-WORDS = {
-    "linearity": "straight line",
-    "spread": "constant spread",
-    "scatter": "normal scatter",
-    "tail": "normal scatter in the lower tail, which decides a90",
-}
 
 
 def p_words(p: float | None) -> str:
@@ -27,43 +21,6 @@ def p_words(p: float | None) -> str:
 
 def _size(value: float | None, unit: str) -> str:
     return "none" if value is None else f"{value:.3g} {unit}"
-
-
-def check_sentences(
-    fit: ResponseFit, checks: ResponseChecks, beside: Agreement, unit: str
-) -> list[str]:
-    """Return a sentence for each check, passed or failed, with what it does to a90."""
-    line, spread, scatter = checks.linearity, checks.spread, checks.scatter
-    how = "lack of fit among equal sizes" if line.method == "lack_of_fit" else "a square added"
-    told = [
-        f"{WORDS['linearity']}: {how}: {p_words(line.p_value)}"
-        + ("" if line.bend is None else f"; bend {line.bend:+.2f} standard deviations")
-        + ("" if line.reason is None else f"; {line.reason}"),
-        f"{WORDS['spread']}: {p_words(spread.p_value)}; largest over smallest size "
-        f"{spread.ratio:.2f}; with a spread that varies so, a90 {_size(spread.a90, unit)}, "
-        f"likelihood bound {_size(spread.a90_95, unit)}",
-        f"{WORDS['scatter']}: {p_words(scatter.p_value)}; in the lower tail "
-        f"{p_words(scatter.tail_p_value)}; with the scatter's own tenth percentile in place of the "
-        f"normal one a90 {_size(scatter.a90, unit)}",
-    ]
-    worst = max(checks.influence, key=lambda one: abs(one.change or 0.0))
-    none = sum(one.change is None for one in checks.influence)
-    change = "no a90" if worst.change is None else f"a90 changes by {100 * worst.change:+.1f} %"
-    told.append(
-        f"influence: without the target of {worst.size:.3g} {unit} {change}, the most of any"
-        + (f"; {none} can't be left out" if none else "")
-    )
-    near = [one for one in checks.axes if one.near]
-    sizes = [one.a90 for one in near if one.a90 is not None]
-    names = ", ".join(f"{one.scale}-{one.axis}" for one in near)
-    span = f"a90 {min(sizes):.3g} to {max(sizes):.3g} {unit}" if sizes else "no a90"
-    told.append(f"axes: within 2 AIC of the best: {names}; {span}")
-    told.append(
-        f"hits and misses at the same threshold (probit): a90 {_size(beside.fit.a90, unit)}, "
-        f"bound {_size(beside.fit.a90_95, unit)}; the line's curve beside them: "
-        f"{p_words(beside.p_value)}"
-    )
-    return told
 
 
 def in_noise_notice(fit: ResponseFit, found: InNoise | None, unit: str) -> Document | None:

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import special
 
 from qualify.criteria.estimate import Basis
 from qualify.pod.noise import NoiseFit, fit_noise
@@ -14,7 +13,7 @@ from qualify.pod.response_agreement import Agreement, agreement
 from qualify.pod.response_checks import LEVEL, ResponseChecks, check_response
 from qualify.pod.response_holds import ResponseHeld, how_often_held
 from qualify.pod.response_rate import AtThreshold, LineDraws, at_threshold, line_draws
-from qualify.pod.responses import ResponseAxis, on_axis
+from qualify.pod.responses import ResponseAxis, off_axis, on_axis
 from qualify.pod.signal_response import ResponseFit, fit_response
 from qualify.pod.threshold import (
     NoiseDraws,
@@ -97,9 +96,19 @@ class NoiseResult:
 
 def back(value: float | None, axis: ResponseAxis) -> float | None:
     """Return a value of the axis in the unit of response."""
-    if value is None or axis == "linear":
-        return value
-    return float(np.exp(value)) if axis == "log" else float(1.0 / (1.0 + np.exp(-value)))
+    return None if value is None else float(off_axis(value, axis))
+
+
+def error_back(choice: ThresholdChoice, axis: ResponseAxis) -> float | None:
+    """Return the standard error of a threshold in the unit of response.
+
+    Half of the way between one error up and one down.
+    """
+    if choice.threshold is None or choice.standard_error is None:
+        return None
+    ends = (choice.threshold - choice.standard_error, choice.threshold + choice.standard_error)
+    low, high = off_axis(ends, axis)
+    return float(0.5 * (high - low))
 
 
 def choice_notices(choice: ThresholdChoice, fit: NoiseFit, axis: ResponseAxis) -> list[str]:
@@ -117,16 +126,6 @@ def choice_notices(choice: ThresholdChoice, fit: NoiseFit, axis: ResponseAxis) -
             )
         told.append(text)
     return told
-
-
-def all_back(values: np.ndarray, axis: ResponseAxis) -> np.ndarray:
-    """Values of the axis in the unit of response; infinite ones stay so."""
-    if axis == "linear":
-        return values
-    there = np.isfinite(values)
-    known = np.where(there, values, 0.0)
-    moved = np.exp(known) if axis == "log" else special.expit(known)
-    return np.where(there, moved, np.inf)
 
 
 def response_results(
@@ -271,23 +270,23 @@ def _noise(blanks: pd.DataFrame, how: ResponseAnalysis, plan: Plan) -> NoiseResu
 
 
 def pod_at_rate(
-    line: ResponseResult,
-    noise: NoiseResult,
-    rate: float,
+    fit: ResponseFit,
     lines: LineDraws,
+    noise: NoiseFit,
+    draws: NoiseDraws,
+    rate: float,
     sizes: tuple[float, ...],
 ) -> AtThreshold | None:
-    """Return POD at the threshold of a rate, targets and blanks varying together."""
-    assert line.fit is not None
-    assert line.fit.curve is not None
-    assert noise.draws is not None
-    axis = line.how.response_axis
-    chosen = back(choose_threshold(noise.fit, rate, noise.draws).threshold, axis)
+    """Return POD at the threshold of a rate, targets and blanks varying together.
+
+    None where the blanks give no threshold of that rate.
+    """
+    assert fit.curve is not None
+    chosen = back(choose_threshold(noise, rate, draws).threshold, fit.axis)
     if chosen is None:
         return None
-    drawn = threshold_draws(noise.fit, noise.draws, rate)
-    values = all_back(drawn, axis)
-    return at_threshold(line.fit.curve, lines, chosen, values, sizes=sizes)
+    values = off_axis(threshold_draws(noise, draws, rate), fit.axis)
+    return at_threshold(fit.curve, lines, chosen, values, sizes=sizes, confidence=fit.confidence)
 
 
 def draws_of(line: ResponseResult, seed: int) -> LineDraws | None:

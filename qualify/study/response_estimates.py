@@ -1,12 +1,12 @@
 """Estimates of responses and of noise, and the notices that go with them."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
-from qualify.criteria.estimate import BASES, Basis, Estimate, Side
+from qualify.criteria.estimate import BASES, Basis, Estimate
 from qualify.pod.response_holds import CASE_WORDS
 from qualify.pod.response_in_noise import in_noise
 from qualify.pod.response_rate import SIMULATIONS, AtThreshold
+from qualify.pod.responses import off_axis
 from qualify.reading.tables import BLANK
 from qualify.study.analysis import BLANK_UNITS
 from qualify.study.check_words import check_notices, in_noise_notice
@@ -14,46 +14,17 @@ from qualify.study.curve_checks import Cell
 from qualify.study.response_analysis import (
     NoiseResult,
     ResponseResult,
-    all_back,
     back,
     draws_of,
+    error_back,
     pod_at_rate,
 )
 from qualify.study.result import StudyNotice
 from qualify.study.told import told_bound
+from qualify.study.where import Where
 
 NO_RATE = "no rate was declared"
 LINE = "straight line, normal scatter, maximum likelihood"
-
-
-@dataclass(frozen=True, slots=True)
-class _Where:
-    """The cell that estimates are made for, and where they go."""
-
-    out: list[Estimate]
-    basis: Basis
-    population: str
-    mode: str
-    reader: str
-    rows: int
-
-    def add(
-        self,
-        statistic: str,
-        value: float | None,
-        unit: str,
-        *,
-        method: str = "count",
-        side: Side = "none",
-        reason: str | None = None,
-        in_range: bool | None = None,
-    ) -> None:
-        """Add one estimate of this cell."""
-        self.out.append(Estimate(
-            basis=self.basis, statistic=statistic, population=self.population, mode=self.mode,
-            reader=self.reader, side=side, method=method, value=value, unit=unit,
-            reason=reason if value is None else None, rows=self.rows, in_range=in_range,
-        ))  # fmt: skip
 
 
 def response_estimates(
@@ -66,23 +37,23 @@ def response_estimates(
     for (on, kind, mode, reader), line in lines.items():
         basis = _basis(on)
         about = f"{basis}/{kind}/{mode}/{reader}"
-        _line(_Where(out, basis, kind, mode, reader, 0 if line.fit is None else line.fit.rows),
+        _line(Where(out, basis, kind, mode, reader, 0 if line.fit is None else line.fit.rows),
               line)  # fmt: skip
         noise = noises.get((basis, BLANK, mode, reader))
         if noise is not None:
             pair = (id(line), id(noise))  # the same data on another basis are one object
             if pair not in rates:
                 rates[pair] = _found_at_rate(line, noise, seed)
-            _at_rate(_Where(out, basis, kind, mode, reader, 0), rates[pair], seed)
+            _at_rate(Where(out, basis, kind, mode, reader, 0), rates[pair], seed)
         notices += _notices(line, about)
         if noise is not None and line.fit is not None and line.fit.outcome == "fitted":
-            peaks = all_back(noise.fit.peaks, line.how.response_axis)
+            peaks = off_axis(noise.fit.peaks, line.how.response_axis)
             found = in_noise_notice(line.fit, in_noise(line.fit, peaks), "mm")
             if found is not None:
                 notices.append(StudyNotice(f"response_{found['code']}", found["text"], about))
     for (on, _, mode, reader), noise in noises.items():
         basis = _basis(on)
-        _noise(_Where(out, basis, BLANK_UNITS, mode, reader, noise.fit.n), noise)
+        _noise(Where(out, basis, BLANK_UNITS, mode, reader, noise.fit.n), noise)
         about = f"{basis}/{BLANK_UNITS}/{mode}/{reader}"
         notices += [StudyNotice(f"noise_{n.code}", n.text, about) for n in noise.fit.notices]
     return out, notices
@@ -105,7 +76,7 @@ def _notices(line: ResponseResult, about: str) -> list[StudyNotice]:
     return told
 
 
-def _line(where: _Where, line: ResponseResult) -> None:
+def _line(where: Where, line: ResponseResult) -> None:
     fit, reason = line.fit, line.reason
     where.add("response_not_examined", line.not_examined, "count")
     if fit is None:
@@ -146,7 +117,7 @@ def _line(where: _Where, line: ResponseResult) -> None:
     _holds(where, line)
 
 
-def _holds(where: _Where, line: ResponseResult) -> None:
+def _holds(where: Where, line: ResponseResult) -> None:
     for held in line.holds:
         method = f"{held.replicates} simulated trials: {CASE_WORDS[held.case]}"
         exact = line.fit is not None and line.fit.bound == "exact" and held.exact is not None
@@ -154,7 +125,7 @@ def _holds(where: _Where, line: ResponseResult) -> None:
         where.add(f"response_holds_{held.case}", share, "fraction", method=method)
 
 
-def _checks(where: _Where, line: ResponseResult) -> None:
+def _checks(where: Where, line: ResponseResult) -> None:
     checks, beside = line.checks, line.beside
     if checks is None or beside is None:
         return
@@ -182,13 +153,13 @@ def _found_at_rate(line: ResponseResult, noise: NoiseResult, seed: int) -> AtThr
     rate, draws = line.how.declared_rate, draws_of(line, seed)
     if rate is None:
         return NO_RATE
-    if noise.draws is None or draws is None:
+    if noise.draws is None or draws is None or line.fit is None:
         return "there is no line of responses, or no law of the noise"
-    found = pod_at_rate(line, noise, rate, draws, ())
+    found = pod_at_rate(line.fit, draws, noise.fit, noise.draws, rate, ())
     return "the blanks give no threshold of the declared rate" if found is None else found
 
 
-def _at_rate(where: _Where, found: AtThreshold | str, seed: int) -> None:
+def _at_rate(where: Where, found: AtThreshold | str, seed: int) -> None:
     """POD at the declared rate, the uncertainty of the threshold carried through."""
     if found == NO_RATE:
         return
@@ -200,7 +171,7 @@ def _at_rate(where: _Where, found: AtThreshold | str, seed: int) -> None:
     where.add("at_rate_a90_95", upper, "mm", method=method, side="upper", reason=none)
 
 
-def _noise(where: _Where, noise: NoiseResult) -> None:
+def _noise(where: Where, noise: NoiseResult) -> None:
     fit, axis, unit = noise.fit, noise.how.response_axis, noise.how.unit
     law = f"{fit.family} law of the peak noise of a unit"
     where.add("noise_units", fit.n, "count")
@@ -221,11 +192,7 @@ def _noise(where: _Where, noise: NoiseResult) -> None:
     none = none if told is None else told.reason
     value = None if told is None else back(told.threshold, axis)
     where.add("noise_threshold", value, unit, method=law, reason=none)
-    error = None
-    if told is not None and told.threshold is not None and told.standard_error is not None:
-        # in the unit of response: half of the way between one error up and one down
-        ends = [back(told.threshold + s * told.standard_error, axis) or 0.0 for s in (1.0, -1.0)]
-        error = 0.5 * (ends[0] - ends[1])
+    error = None if told is None else error_back(told, axis)
     where.add("noise_threshold_error", error, unit, method=f"{law}, standard error",
               reason=none or "this law gives no standard error")  # fmt: skip
     low, high = (None, None) if told is None else (told.rate_low, told.rate_high)

@@ -50,6 +50,10 @@ def test_numbers_of_responses_stand_in_the_results(result):
         assert a90 < upper < at_rate
         assert upper < hits  # a response tells more than a hit
         assert get("as_found", "noise_rate_upper", "blank_units", mode, "rule") < 0.06
+        fit = get("as_found", "response_holds_fit", *where[2:])
+        bent = get("as_found", "response_holds_bent_up", *where[2:])
+        assert 0.88 <= fit <= 1.0  # of 100 trials
+        assert bent < fit
         error = get("as_found", "noise_threshold_error", "blank_units", mode, "rule")
         assert error > 0.0
 
@@ -84,9 +88,13 @@ def changed(folder, column, value, *, hit="1"):
     return written(folder, {**files, "study/opportunities.csv": text.getvalue().encode()})
 
 
-def lines_of(study):
+def results_of(study):
     inputs = load_study(study)
-    return response_results({"as_found": inputs.finished}, inputs.plan, ("rule",))[0]
+    return response_results({"as_found": inputs.finished}, inputs.plan, ("rule",))
+
+
+def lines_of(study):
+    return results_of(study)[0]
 
 
 CELL = ("as_found", "side_drilled_hole", "amplitude", "rule")
@@ -125,3 +133,20 @@ def test_a_missed_target_of_a_call_sheet_lies_below_the_threshold_not_below_the_
     assert fit.missed > 0
     limits = fit.data.response_of(fit.data.low[fit.data.missed])
     assert limits == pytest.approx(13.0)  # the threshold; the plan's floor is 12
+
+
+def test_a_blank_of_a_call_sheet_lies_below_the_threshold(tmp_path):
+    """Nothing below the threshold was recorded of blanks: their peaks are at most the threshold."""
+    files = example_response_files()
+    rows = list(csv.DictReader(io.StringIO(files["study/opportunities.csv"].decode())))
+    for row in rows:
+        if not row["target"]:
+            row |= {"response": "", "response_unit": "", "censored": "left"}
+    text = io.StringIO()
+    writer = csv.DictWriter(text, rows[0], lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    files["study/opportunities.csv"] = text.getvalue().encode()
+    noise = results_of(written(tmp_path, files))[1][("as_found", "blank", "amplitude", "rule")]
+    assert noise.fit.outcome == "all_censored"
+    assert set(noise.fit.peaks) == {13.0}

@@ -205,3 +205,78 @@ def test_false_calls_by_length_cause_and_specimen(tmp_path):
     assert told["causes"]["geometry"]["units_called"] == 6
     assert told["clusters"]["clustered"]
     assert told["clusters"]["p"] < 0.001
+
+
+def codes(found):
+    return {n["code"] for n in json.loads(found.stdout)["notices"]}
+
+
+def test_responses_within_the_noise_are_told_with_a90_at_a_raised_floor(tmp_path):
+    """Where a response is the larger of signal and noise the line is flattened, a90 too small."""
+    rng = np.random.default_rng(8)
+    size = np.geomspace(0.25, 2.0, 200)
+    noise = 8.0 + 1.2 * rng.gumbel(size=200)
+    signal = 21.0 + 10.0 * np.log(size) + 2.1 * rng.standard_normal(200)
+    path = table(tmp_path, rows_of(size, np.maximum(signal, noise)), "target,size_mm,echo_db")
+    peaks = 8.0 + 1.2 * rng.gumbel(size=82)
+    blanks = table(tmp_path, [f"{p:.4f}" for p in peaks], "echo_db", "blanks.csv")
+    ask = ("pod", "response", path, "--size", "size_mm", "--response", "echo_db", "--threshold", 13,
+           "--noise", blanks, "--json")  # fmt: skip
+    found = run(*ask)
+    assert "within_noise" in codes(found)
+    level = float(np.quantile(np.round(peaks, 4), 0.95))
+    text = next(n["text"] for n in json.loads(found.stdout)["notices"]
+                if n["code"] == "within_noise")  # fmt: skip
+    assert f"at or below {level:.3g}" in text
+    truth = np.exp((13.0 + 1.2815515655 * 2.1 - 21.0) / 10.0)
+    raised = run(*ask, "--floor", level)
+    assert "within_noise" not in codes(raised)
+    flat, mended = (json.loads(one.stdout)["a90"] for one in (found, raised))
+    assert flat < 0.97 * truth
+    assert mended == pytest.approx(truth, rel=0.05)
+    assert f"a90 is {mended:.3g}" in text
+
+
+def test_a_floor_below_which_no_call_was_written_down_is_doubted(tmp_path):
+    size, response = invented()
+    rows = [f"T{i},{a:.4g}," + (f"{r:.6g}" if r > 9 else "")
+            for i, (a, r) in enumerate(zip(size, response, strict=True))]  # fmt: skip
+    path = table(tmp_path, rows)
+    ask = ("pod", "response", path, *ASK, "--threshold", 9, "--json")
+    assert "only_calls" in codes(run(*ask, "--floor", 2))
+    assert "only_calls" not in codes(run(*ask))
+    below = json.loads(run(*ask, "--floor", 2).stdout)
+    right = json.loads(run(*ask).stdout)
+    assert below["a90"] != pytest.approx(right["a90"], rel=1e-3)
+
+
+def test_targets_that_come_again_are_told_first(tmp_path):
+    size, response = invented(20)
+    path = table(tmp_path, rows_of(np.repeat(size, 2), np.repeat(response, 2) * 1.01))
+    rows = path.read_text().splitlines()
+    doubled = [r.replace(f"T{i},", f"T{i // 2},", 1) for i, r in enumerate(rows[1:])]
+    path = table(tmp_path, doubled)
+    found = run("pod", "response", path, *ASK, "--threshold", 12)
+    assert "give --target target" in found.output.splitlines()[0]
+    told = run("pod", "response", path, *ASK, "--threshold", 12, "--target", "target", "--json")
+    assert "unused" not in told.output
+    assert json.loads(told.stdout)["n"] == 20
+
+
+def test_peaks_in_another_unit_than_the_responses_are_refused(example, tmp_path):
+    blanks = table(tmp_path, ["3.2", "4.1"] * 20, "peak", "peaks.csv")
+    found = run("pod", "response", example / "responses.csv", "--size", "diameter_mm",
+                "--response", "amplitude_db", "--threshold", 13, "--floor", 12,
+                "--noise", blanks, "--noise-column", "peak")  # fmt: skip
+    assert found.exit_code == 2
+    assert "its name does not tell the unit" in found.output
+
+
+def test_a_length_whose_unit_is_not_known_is_refused(tmp_path):
+    path = table(tmp_path, ["yes,40", "no,40"], "called,length")
+    found = run("false-calls", path, "--called", "called", "--length", "length")
+    assert found.exit_code == 2
+    assert "its unit is not known" in found.output
+    path = table(tmp_path, ["yes,40", "no,40"], "called,length_mm")
+    told = run("false-calls", path, "--called", "called", "--length", "length_mm", "--json")
+    assert json.loads(told.stdout)["per_metre"]["rate"] == pytest.approx(1 / 0.08)
