@@ -221,7 +221,7 @@ def test_responses_within_the_noise_are_told_with_a90_at_a_raised_floor(tmp_path
     peaks = 8.0 + 1.2 * rng.gumbel(size=82)
     blanks = table(tmp_path, [f"{p:.4f}" for p in peaks], "echo_db", "blanks.csv")
     ask = ("pod", "response", path, "--size", "size_mm", "--response", "echo_db", "--threshold", 13,
-           "--noise", blanks, "--json")  # fmt: skip
+           "--noise", blanks, "--bound", "likelihood", "--json")  # fmt: skip
     found = run(*ask)
     assert "within_noise" in codes(found)
     level = float(np.quantile(np.round(peaks, 4), 0.95))
@@ -242,7 +242,7 @@ def test_a_floor_below_which_no_call_was_written_down_is_doubted(tmp_path):
     rows = [f"T{i},{a:.4g}," + (f"{r:.6g}" if r > 9 else "")
             for i, (a, r) in enumerate(zip(size, response, strict=True))]  # fmt: skip
     path = table(tmp_path, rows)
-    ask = ("pod", "response", path, *ASK, "--threshold", 9, "--json")
+    ask = ("pod", "response", path, *ASK, "--threshold", 9, "--bound", "likelihood", "--json")
     assert "only_calls" in codes(run(*ask, "--floor", 2))
     assert "only_calls" not in codes(run(*ask))
     below = json.loads(run(*ask, "--floor", 2).stdout)

@@ -18,11 +18,11 @@ from qualify.pod.noise import (
 from qualify.pod.noise_checks import fit_checks
 from qualify.pod.noise_draws import simulated, standard_floors
 from qualify.pod.noise_samples import samples
+from qualify.pod.rates import rate_of_cells
 from qualify.pod.threshold import (
     choose_threshold,
     noise_draws,
     rate_at,
-    rate_of_cells,
     threshold_draws,
 )
 
