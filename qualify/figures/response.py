@@ -32,7 +32,7 @@ GROUP_WORDS = {
     "exact": "response as recorded",
     "left": "at most this: nothing recorded above the floor",
     "right": "at least this: saturated",
-    "missed": "missed: nothing recorded, at most the threshold",
+    "missed": "missed: nothing recorded, at most this",
 }
 COUNT_WORDS = {
     "exact": "recorded",
