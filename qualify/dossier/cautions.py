@@ -9,7 +9,7 @@ FACE = (
     "The numbers are about the targets in these blocks. They are not the chance of finding a "
     "flaw in your component.",
     "Drilled holes, slots and notches are reference reflectors, not damage. Nothing here speaks "
-    "of hydrogen attack, creep voids, stress-corrosion or other cracks unless chapter 14 holds "
+    "of hydrogen attack, creep voids, stress-corrosion or other cracks unless chapter 16 holds "
     "evidence on real flaws.",
     "A rate of detection means nothing without the false calls made by the same rule; both stand "
     "together in each box. No miss or no false call among n still leaves the bound printed "
@@ -68,7 +68,7 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
         "What the evidence stands for",
         (
             "Orientations that the trial does not hold, dead zones and the smallest size that "
-            "can be told apart limit the claim; chapter 14 lists what was declared.",
+            "can be told apart limit the claim; chapter 16 lists what was declared.",
             "Skipped and converted paths hold only within the declared thickness, parallelism "
             "and velocity. A clean image may be a lost mode: ask for a known echo in each image "
             "before writing 'nothing found'.",

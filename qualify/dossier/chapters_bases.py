@@ -18,8 +18,8 @@ Pass = tuple[str, str]
 
 
 def bases_chapter(result: StudyResult) -> list[Flowable]:
-    """Return chapter 12."""
-    out = chapter("12  One basis against another", 45)
+    """Return chapter 14."""
+    out = chapter("14  One basis against another", 45)
     tables = [*_kinds(result), *_study(result), *_examined(result)]
     if not tables:
         same = "All bases give the same numbers: nothing was put right that changed a result, and "

@@ -28,7 +28,7 @@ LEGS = {
 
 
 def closing_chapters(result: StudyResult) -> list[Flowable]:
-    """Return chapters 13 to 18."""
+    """Return chapters 15 to 20."""
     return [
         *_criteria(result),
         *_transfer(result),
@@ -57,7 +57,7 @@ def _subject(criterion: Criterion) -> str:
 
 def _criteria(result: StudyResult) -> list[Flowable]:
     criteria = result.inputs.plan.criteria
-    out = chapter("13  Criteria and verdicts")
+    out = chapter("15  Criteria and verdicts")
     out.append(
         body(
             "Met: the one-sided bound lies on the right side of the limit, in the tested sizes, or "
@@ -138,7 +138,7 @@ def _transfer(result: StudyResult) -> list[Flowable]:
         )
         rows.append([leg, words, *told])
     return [
-        *chapter("14  Transfer to the component, and limits"),
+        *chapter("16  Transfer to the component, and limits"),
         grid(
             ["Leg", "From the trial to the component", "What is known", "Evidence"],
             rows,
@@ -159,7 +159,7 @@ def _missing(result: StudyResult) -> list[Flowable]:
     asked = [[str(q.number), q.text, q.standing, q.answer] for q in questions(result)]
     counts = [sum(row[2] == s for row in asked) for s in ("answered", "partly", "open")]
     return [
-        *chapter("15  What is missing"),
+        *chapter("17  What is missing"),
         body("What an examiner expects of a complete dossier, against what this study holds."),
         grid(["Expected", "This study"], rows, [75, 95]),
         *section("Twenty questions of a reviewer, answered from the data"),
@@ -172,7 +172,7 @@ def _missing(result: StudyResult) -> list[Flowable]:
 
 
 def _cautions(result: StudyResult) -> list[Flowable]:
-    out = [*chapter("16  Cautions"), *section("On the face page"), *bullets(FACE)]
+    out = [*chapter("18  Cautions"), *section("On the face page"), *bullets(FACE)]
     for title, texts in GROUPS:
         out += [*section(title), *bullets(texts)]
     if result.plan_has_responses:
@@ -185,18 +185,18 @@ def _glossary(result: StudyResult) -> list[Flowable]:
     rows = [[term, words] for term, words in TERMS if used or term != EXAMINED_ONLY]
     if result.plan_has_responses:
         rows = sorted([*rows, *map(list, RESPONSE_TERMS)], key=lambda row: row[0].lower())
-    return [*chapter("17  Glossary", 200), grid(["Term", "In this dossier"], rows, [42, 128])]
+    return [*chapter("19  Glossary", 200), grid(["Term", "In this dossier"], rows, [42, 128])]
 
 
 def _inputs(result: StudyResult) -> list[Flowable]:
     rows = [[f.name, f.sha256] for f in result.inputs.files]
     return [
-        *chapter("18  Inputs"),
+        *chapter("20  Inputs"),
         facts([("Made with", f"qualify {__version__}"), ("Study", result.inputs.plan.study)]),
         grid(["File", "Digest (SHA-256)"], rows, [70, 100]) if rows else body("None was named."),
         small(
             "Outputs and their digests, the interpreter and the platform stand in manifest.json; "
-            "each number of chapters 9 to 12 stands in results.json by its id. The foot of each "
+            "each number of chapters 9 to 14 stands in results.json by its id. The foot of each "
             "page shows the first 16 characters of the digest of results.json."
         ),
     ]

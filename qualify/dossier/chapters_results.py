@@ -1,4 +1,4 @@
-"""Chapters 10 to 12: false calls, sizing; one basis against another is added to them."""
+"""Chapters 10, 11 and 14: false calls, sizing, one basis against another."""
 
 from collections.abc import Sequence
 
@@ -20,7 +20,7 @@ Pass = tuple[str, str]
 
 
 def result_chapters(result: StudyResult, pictures: Pictures) -> list[Flowable]:
-    """Return chapters 10 to 12."""
+    """Return chapters 10, 11 and 14."""
     return [*_false_calls(result, pictures), *_sizing(result, pictures), *bases_chapter(result)]
 
 

@@ -115,7 +115,7 @@ def _scope(result: StudyResult) -> list[Flowable]:
         grid(heads, modes, [22, 32, 20, 20, 58, 18]),
         small(
             "No size that must be found is set by this tool; where a criterion names one, its "
-            "source stands in chapter 13."
+            "source stands in chapter 15."
         ),
     ]
 

@@ -65,7 +65,7 @@ def objections(result: StudyResult) -> list[Flowable]:
         ["'Does depth or tilt decide?'", _covariates(rows), "f"],
         ["'Saturated signals?'", _saturated(result), "signal response"],
         *_lines(result),
-        ["'And without the remedies?'", BASES, "chapter 12"],
+        ["'And without the remedies?'", BASES, "chapter 14"],
     ]
     heads = ["Objection", "Answer of these data", "Where"]
     return [

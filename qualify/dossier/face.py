@@ -151,5 +151,5 @@ def _cautions(result: StudyResult) -> list[Flowable]:
     )
     return [
         Paragraph(f"<b>Read with this.</b> {text}", FACE_STYLE),
-        Paragraph(f"<b>Not covered:</b> {limits}. More limits: chapter 14.", FACE_STYLE),
+        Paragraph(f"<b>Not covered:</b> {limits}. More limits: chapter 16.", FACE_STYLE),
     ]

@@ -65,7 +65,7 @@ TERMS: tuple[tuple[str, str], ...] = (
     ("likelihood bound", "bound from the likelihood of the data and a rule for large trials; "
      "holds less often than it says in small ones"),
     ("matching rule", "how near a call must lie to a target to count as a hit"),
-    ("met, not met, not demonstrated", "the three verdicts; see chapter 13"),
+    ("met, not met, not demonstrated", "the three verdicts; see chapter 15"),
     ("near-equal models", "models whose AIC lies within 2 of the best: they describe the data "
      "about as well"),
     ("not examined", "a unit without a valid reading; counts as the plan says"),
