@@ -5,6 +5,8 @@ Limits; Guttman 1970; one-sided by the non-central t distribution: Owen 1968 (fr
 checked in `tests/published` against an R computation and NIST/SEMATECH e-Handbook 7.2.6.3).
 """
 
+from functools import lru_cache
+
 import numpy as np
 import numpy.typing as npt
 from scipy import optimize, special
@@ -25,6 +27,13 @@ def _check(n: int, share: float, confidence: float) -> None:
             raise ValueError(message)
 
 
+@lru_cache(maxsize=1)
+def _rule() -> tuple[Array, Array]:
+    """Nodes and weights of Gauss-Legendre quadrature."""
+    nodes, weights = np.polynomial.legendre.leggauss(NODES)
+    return nodes, weights
+
+
 def _half_width(offset: Array, share: float) -> Array:
     """Half width r that holds `share` of a unit normal around `offset` >= 0.
 
@@ -41,6 +50,7 @@ def _half_width(offset: Array, share: float) -> Array:
     return np.asarray(half)
 
 
+@lru_cache(maxsize=256)
 def two_sided_factor(n: int, *, share: float = 0.95, confidence: float = 0.95) -> float:
     """Factor k: with `confidence`, mean +- k s holds at least `share` of a normal population.
 
@@ -52,7 +62,7 @@ def two_sided_factor(n: int, *, share: float = 0.95, confidence: float = 0.95) -
     ValueError : for n < 2, or share or confidence outside 0..1.
     """
     _check(n, share, confidence)
-    nodes, weights = np.polynomial.legendre.leggauss(NODES)
+    nodes, weights = _rule()
     z = REACH * (nodes + 1.0) / 2.0
     weight = REACH * weights / 2.0 * 2.0 * np.exp(-(z**2) / 2.0) / np.sqrt(2.0 * np.pi)
     half = _half_width(z / np.sqrt(n), share)
@@ -68,6 +78,7 @@ def two_sided_factor(n: int, *, share: float = 0.95, confidence: float = 0.95) -
     return float(np.exp(optimize.brentq(excess, low, high, xtol=1e-14, rtol=1e-14)))
 
 
+@lru_cache(maxsize=256)
 def one_sided_factor(n: int, *, share: float = 0.95, confidence: float = 0.95) -> float:
     """Factor k: with `confidence`, at least `share` of a normal population lies above mean - k s.
 
