@@ -1,0 +1,1 @@
+"""Modes compared on the same targets."""
