@@ -159,6 +159,36 @@ def pods_along(link: int, away: Array, level: float, slope: float) -> Array:
 
 
 @njit(cache=True, nogil=True)
+def reaches(
+    link: int,
+    t: Array,
+    away: Array,
+    reach: float,
+    hits: Array,
+    misses: Array,
+    psi: float,
+    level: float,
+    start: float,
+    root: float,
+    side: float,
+) -> bool:
+    """Whether the root of one trial, times `side`, is at least `root`.
+
+    `away` and `reach` are those of `away_from` psi; the climb begins at the slope `start`.
+    """
+    held, height, pull = hold(link, away, hits, misses, level, start, FINE)
+    on_side = pull * side > 0.0
+    if on_side != (root > 0.0) or pull == 0.0:
+        return root <= 0.0 and (on_side or pull == 0.0)
+    top = supremum(hits, misses)
+    enough = height + 0.5 * root * root + (-0.5 * SLACK if root > 0.0 else 0.5 * SLACK)
+    if top > 0.5:
+        b = 0.0 if math.isinf(held) else held / reach
+        top = fit_two(link, t, hits, misses, level - b * psi, b, enough, FINE)[2]
+    return top >= enough if root > 0.0 else top <= enough
+
+
+@njit(cache=True, nogil=True)
 def exceedances(
     link: int,
     t: Array,
@@ -182,21 +212,10 @@ def exceedances(
     start = 0.0 if math.isinf(slope) else slope
     total = int(trials.sum())
     hits, misses = np.empty(t.size), np.empty(t.size)
-    square = root * root
     count = 0
     for k in range(first, last):
         draw(block(seed, k, total), pods, trials, hits, misses)
-        held, height, pull = hold(link, away, hits, misses, level, start, FINE)
-        on_side = pull * side > 0.0
-        reached = root <= 0.0 and (on_side or pull == 0.0)
-        if on_side == (root > 0.0) and pull != 0.0:
-            top = supremum(hits, misses)
-            enough = height + 0.5 * square + (-0.5 * SLACK if root > 0.0 else 0.5 * SLACK)
-            if top > 0.5:
-                b = 0.0 if math.isinf(held) else held / reach
-                top = fit_two(link, t, hits, misses, level - b * psi, b, enough, FINE)[2]
-            reached = top >= enough if root > 0.0 else top <= enough
-        count += reached
+        count += reaches(link, t, away, reach, hits, misses, psi, level, start, root, side)
         if count >= limit:
             break
     return count
