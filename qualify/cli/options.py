@@ -43,6 +43,9 @@ Trials: TypeAlias = Annotated[str | None, _column("of trials, where --hit holds 
 Target: TypeAlias = Annotated[str | None, _column("of target ids, to find repeated readings.")]
 Reader: TypeAlias = Annotated[str | None, _column("of readers; each is told apart.")]
 Covariate: TypeAlias = Annotated[str | None, _column("that may matter beside size, as depth.")]
+SizeUncertainty: TypeAlias = Annotated[
+    str | None, _column("of standard uncertainties of the sizes, in their unit.")
+]
 SizeUnit: TypeAlias = Annotated[
     Unit | None,
     typer.Option(help="Unit of sizes; taken from a name that ends in _mm, _in or _inch."),

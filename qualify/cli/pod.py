@@ -36,6 +36,7 @@ def pod_hit_miss(
     blank_units: o.BlankUnits = None,
     blank_called: o.BlankCalled = None,
     covariate: o.Covariate = None,
+    size_u: o.SizeUncertainty = None,
     at: o.At = None,
     as_json: AsJson = False,
 ) -> None:
@@ -71,6 +72,7 @@ def pod_hit_miss(
                 blank_called=blank_called,
                 at=tuple(at or ()),
                 covariate=covariate,
+                size_u=size_u,
             ),
         )
         show(document, as_json, lambda: pod_lines(document))

@@ -23,6 +23,7 @@ from qualify.study.answers_more import (
     models_document,
     plateau_document,
     pod_at_document,
+    size_uncertainty_document,
 )
 from qualify.study.answers_readers import governing
 from qualify.study.answers_readings import (
@@ -33,7 +34,7 @@ from qualify.study.answers_readings import (
 )
 from qualify.study.answers_told import fit_notices
 from qualify.study.answers_words import what_helps
-from qualify.study.columns import check_columns, unit_of
+from qualify.study.columns import check_columns, same_unit, unit_of
 
 Document = dict[str, Any]
 NOTHING_MORE = Asked()
@@ -77,9 +78,11 @@ def pod_hit_miss(
         the unit is unknown, what is asked does not go together.
     """
     check_asked(asked, grouped=trials is not None)
-    columns = Columns(size, hit, trials, target, reader, asked.covariate)
+    columns = Columns(size, hit, trials, target, reader, asked.covariate, asked.size_u)
     check_columns(table, columns.told())
     unit = unit_of(table, size, size_unit)
+    if asked.size_u is not None:
+        same_unit(table, size, asked.size_u)
     how: Document = {
         "link": link,
         "scale": scale,
@@ -117,6 +120,8 @@ def _with_more(
         document["plateau"] = plateau_document(fit, mine, asked)
     if asked.covariate is not None:
         document["covariate"] = covariate_document(fit, mine, asked.covariate)
+    if asked.size_u is not None:
+        document["size_uncertainty"] = size_uncertainty_document(fit, mine)
     if asked.check_bound:
         held, reason = holds_document(fit, asked.replicates, waiting)
         document["holds"] = held
@@ -183,6 +188,7 @@ def fit_document(fit: HitMissFit, unit: str) -> Document:
         "models": None,
         "plateau": None,
         "covariate": None,
+        "size_uncertainty": None,
         "holds": None,
         "notices": _notices(fit),
     }

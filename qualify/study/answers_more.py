@@ -22,6 +22,7 @@ from qualify.pod.plateau import fit_plateau
 from qualify.pod.plateau_bootstrap import plateau_bootstrap
 from qualify.pod.plateau_words import plateau_sentences
 from qualify.pod.problem import NO_CURVE
+from qualify.pod.size_uncertainty import size_uncertainty
 from qualify.study.answers_readings import Readings
 
 Document = dict[str, Any]
@@ -44,6 +45,7 @@ class Asked:
     blank_units, blank_called : blank grading units and those of them called, for its floor.
     at : sizes at which a lower bound of POD is wanted.
     covariate : column that may matter beside size.
+    size_u : column of standard uncertainties of the sizes.
     """
 
     check_bound: bool = False
@@ -55,6 +57,7 @@ class Asked:
     blank_called: int | None = None
     at: tuple[float, ...] = ()
     covariate: str | None = None
+    size_u: str | None = None
 
 
 def check_asked(asked: Asked, *, grouped: bool) -> None:
@@ -71,6 +74,8 @@ def check_asked(asked: Asked, *, grouped: bool) -> None:
         faults.append(("--replicates without --check-bound", "give --check-bound too"))
     if asked.covariate is not None and grouped:
         faults.append(("--covariate with --trials", "give one row for each reading"))
+    if asked.size_u is not None and grouped:
+        faults.append(("--size-u with --trials", "give one row for each reading"))
     faults += [
         (f"--at {size:g}", "give a size above 0")
         for size in asked.at
@@ -256,6 +261,20 @@ def covariate_document(fit: HitMissFit, mine: Readings, name: str) -> Document:
         ],
         "notices": [{"code": notice.code, "text": notice.text} for notice in found.notices],
     }
+
+
+def size_uncertainty_document(fit: HitMissFit, mine: Readings) -> Document:
+    """Return the curve with the uncertainty of sizes integrated over, beside that without."""
+    assert mine.size_u is not None
+    found = size_uncertainty(
+        mine.size,
+        mine.hits,
+        mine.size_u,
+        link=fit.link,
+        scale=fit.scale,
+        confidence=fit.confidence,
+    )
+    return {**asdict(found), "bound": "likelihood", "sentence": found.sentence}
 
 
 def _numbers(texts: list[str]) -> list[float] | None:

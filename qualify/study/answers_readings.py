@@ -6,7 +6,7 @@ from typing import Any, TypeVar
 from qualify.errors import Fault, InputError
 from qualify.raw_tables import RawTable
 from qualify.study.answers_told import counted
-from qualify.study.columns import cells_or_none, count, number, one_or_more, text, yes
+from qualify.study.columns import cells_or_none, count, not_negative, number, one_or_more, text, yes
 
 Document = dict[str, Any]
 Value = TypeVar("Value")
@@ -26,10 +26,12 @@ class Columns:
     target: str | None
     reader: str | None
     covariate: str | None
+    size_u: str | None = None
 
     def told(self) -> list[str]:
         """Return the columns that were told."""
-        every = (self.size, self.hit, self.trials, self.target, self.reader, self.covariate)
+        names = (self.trials, self.target, self.reader, self.covariate, self.size_u)
+        every = (self.size, self.hit, *names)
         return [column for column in every if column is not None]
 
 
@@ -42,6 +44,7 @@ class Readings:
     trials: list[float] | None
     covariate: list[str] | None
     targets: list[str] | None = None
+    size_u: list[float] | None = None
 
 
 def readings_by_reader(table: RawTable, columns: Columns) -> dict[str, Readings]:
@@ -63,6 +66,9 @@ def readings_by_reader(table: RawTable, columns: Columns) -> dict[str, Readings]
         None if name is None else cells_or_none(table, name, text, faults)
         for name in (columns.reader, columns.covariate, columns.target)
     ]
+    spreads = None
+    if columns.size_u is not None:
+        spreads = cells_or_none(table, columns.size_u, not_negative, faults)
     if faults:
         raise InputError(sorted(faults, key=lambda fault: _row(table, fault)))
     names = others[0] or ["all"] * len(sizes)
@@ -73,7 +79,9 @@ def readings_by_reader(table: RawTable, columns: Columns) -> dict[str, Readings]
             _picked(sizes, rows),
             _picked(hits, rows),
             None if totals is None else _picked(totals, rows),
-            *(None if column is None else _picked(column, rows) for column in others[1:]),
+            None if others[1] is None else _picked(others[1], rows),
+            None if others[2] is None else _picked(others[2], rows),
+            None if spreads is None else _picked(spreads, rows),
         )
     return out
 

@@ -70,7 +70,19 @@ def _full(document: Document) -> list[str]:
     ]
     if document["plateau"] is not None:
         lines += [f"plateau: {sentence}" for sentence in document["plateau"]["sentences"]]
+    if document["size_uncertainty"] is not None:
+        lines += _size_lines(document)
     return [*lines, *_covariate_lines(document), *_fit_lines(document), *_notes(document)]
+
+
+def _size_lines(document: Document) -> list[str]:
+    """Tell the curve with the uncertainty of sizes, and its bound beside that without."""
+    found = document["size_uncertainty"]
+    lines = [f"sizes: {found['sentence']}"]
+    if found["a90_95_integrated"] is not None:
+        new, old = (told_size(found[n], document) for n in ("a90_95_integrated", "a90_95"))
+        lines.append(f"sizes: likelihood bound on a90 {new}; with sizes as exact {old}")
+    return lines
 
 
 def _estimates(document: Document) -> str:

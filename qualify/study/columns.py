@@ -58,6 +58,17 @@ def unit_of(table: RawTable, column: str, given: str | None) -> str:
     return unit
 
 
+def same_unit(table: RawTable, column: str, beside: str) -> None:
+    """Raise an `InputError` where the names of two columns end in different units."""
+    one, other = named_unit(column), named_unit(beside)
+    if one is not None and other is not None and one != other:
+        raise refuse(
+            f"{table.place}: column '{beside}'",
+            f"its name says {other} and that of '{column}' says {one}",
+            "give both in one unit",
+        )
+
+
 def cells(table: RawTable, column: str, read: Callable[[Cell], Value]) -> list[Value]:
     """Return a column through `read`, which says `found; wanted` in a ValueError.
 
@@ -106,6 +117,17 @@ def number(cell: Cell) -> float:
         msg = f"found {cell!r}; give a number above 0"
         raise ValueError(msg)
     return value
+
+
+def not_negative(cell: Cell) -> float:
+    """Read a number, 0 or more."""
+    try:
+        if float(cell) == 0.0:
+            return 0.0
+        return number(cell)
+    except (TypeError, ValueError):
+        msg = f"found {cell!r}; give a number, 0 or more"
+        raise ValueError(msg) from None
 
 
 def count(cell: Cell) -> float:

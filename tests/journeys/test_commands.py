@@ -21,7 +21,8 @@ POD_KEYS = {
     "outcome", "n", "hits", "unit", "link", "scale", "confidence", "coefficients", "covariance",
     "covariance_observed", "log_likelihood", "aic", "deviance", "a50", "a90", "a90_95",
     "a90_lower_95", "bound", "bounds", "seed", "simulations", "simulation_error", "tested_range",
-    "extrapolated", "goodness", "pod_at", "models", "plateau", "covariate", "holds", "notices",
+    "extrapolated", "goodness", "pod_at", "models", "plateau", "covariate", "size_uncertainty",
+    "holds", "notices",
 }  # fmt: skip
 
 
@@ -268,6 +269,8 @@ def test_a_separated_table_leaves_stderr_to_us(tmp_path):
     (["--at", "0"], "give a size above 0"),
     (["--replicates", "200"], "give --check-bound too"),
     (["--covariate", "gone"], "column 'gone' is missing"),
+    (["--size-u", "face"], "give a number, 0 or more"),
+    (["--size-u", "depth_mm"], "half its size or more"),
 ])  # fmt: skip
 def test_options_that_do_not_go_together_are_refused(more, words, tmp_path):
     table = write_hits(tmp_path / "t.csv", SIZES, [0, 1] * 20)
@@ -287,6 +290,27 @@ def test_a_covariate_may_be_numbers_or_names(tmp_path):
     found = document("pod", "hit-miss", table, *COLUMNS, "--covariate", "face")["covariate"]
     assert not found["numeric"]
     assert [one["value"] for one in found["a90"]] == ["ground", "rolled"]
+
+
+def test_uncertainty_of_sizes_is_integrated_over(tmp_path):
+    """A tenth of the size in log size: a90 and bound fall; README's keys; a unit that differs."""
+    held = SETS["invented_n60"]
+    rows = zip(held["size"], held["hits"], strict=True)
+    table = tmp_path / "t.csv"
+    lines = [f"{size},{hit},{0.1 * size:.4f},0.01" for size, hit in rows]
+    table.write_text("\n".join(["size_mm,hit,u_mm,u_in", *lines]), encoding="utf-8")
+    found = document("pod", "hit-miss", table, *COLUMNS, "--size-u", "u_mm")
+    one = found["size_uncertainty"]
+    assert one["a90_95"] == pytest.approx(found["bounds"]["likelihood"], rel=1e-9)
+    assert one["a90_integrated"] < one["a90"] == pytest.approx(found["a90"], rel=1e-9)
+    assert one["a90_95_integrated"] < one["a90_95"]
+    assert one["largest"] == pytest.approx(0.1, rel=0.05)
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    told = readme.split("- `size_uncertainty` (")[1].split("`pod holds-table`")[0]
+    assert all(f"`{key}`" in told for key in one)
+    result = RUN.invoke(app, ["pod", "hit-miss", str(table), *COLUMNS, "--size-u", "u_in"])
+    assert result.exit_code == 2
+    assert "give both in one unit" in result.stderr
 
 
 def test_the_table_of_how_often_bounds_hold_is_written_whole(tmp_path):
