@@ -6,14 +6,14 @@ from reportlab.platypus import Flowable
 
 from qualify.dossier.chapters_bases import bases_chapter
 from qualify.dossier.chapters_noise import noise_sections
+from qualify.dossier.chapters_sizing import sizing_chapter
 from qualify.dossier.layout import body, chapter, section, small
 from qualify.dossier.lookup import BLANKS, FLAWED, passes, value
 from qualify.dossier.pictures import Pictures
 from qualify.dossier.pod_views import limit_of
 from qualify.dossier.tables import Cell, bold, grid
-from qualify.dossier.words import kind_words, mm, percent, sentence, signed, whole
+from qualify.dossier.words import percent, whole
 from qualify.dossier.worst import BOLD_WORDS, marks
-from qualify.study.plan import Population
 from qualify.study.result import StudyResult
 
 Pass = tuple[str, str]
@@ -21,7 +21,11 @@ Pass = tuple[str, str]
 
 def result_chapters(result: StudyResult, pictures: Pictures) -> list[Flowable]:
     """Return chapters 10, 11 and 14."""
-    return [*_false_calls(result, pictures), *_sizing(result, pictures), *bases_chapter(result)]
+    return [
+        *_false_calls(result, pictures),
+        *sizing_chapter(result, pictures),
+        *bases_chapter(result),
+    ]
 
 
 def _false_calls(result: StudyResult, pictures: Pictures) -> list[Flowable]:
@@ -110,97 +114,3 @@ def _causes(result: StudyResult, told: Sequence[tuple[str, str]]) -> list[Flowab
         return [*out, body("No blank unit was called.")]
     heads = ["Mode", "Reader", "Cause given", "Units called", "Rate", "Upper bound"]
     return [*out, grid(heads, rows, [34, 26, 40, 22, 24, 24], align="lllrrr")]
-
-
-def _sizing(result: StudyResult, pictures: Pictures) -> list[Flowable]:
-    out = chapter("11  Sizing")
-    plan = result.inputs.plan
-    if not result.sizings:
-        return [*out, body("Not shown: the plan names no kind whose size is judged.")]
-    out.append(
-        body(
-            "Error = reported − true size, found and sized targets only; negative = "
-            "undersized. Targets missed or not sized flatter these numbers: their counts stand "
-            "beside. Intervals are two-sided 95 %; the tolerance interval is meant to hold 95 % of "
-            "errors, at 95 %, if they are normally distributed. All numbers in mm."
-        )
-    )
-    for number, population in enumerate(plan.populations, start=1):
-        if not population.sized:
-            continue
-        out += section(
-            f"{sentence(kind_words(population.kind))[:-1]}: {population.size_in_words}", 60
-        )
-        out += [_sizing_table(result, population), small(BOLD_WORDS)]
-        for m, mode in enumerate(plan.modes, start=1):
-            caption = (
-                f"Reported against true {population.size_in_words}, {kind_words(population.kind)}, "
-                f"mode {mode.id}, a panel a reader."
-            )
-            out += pictures.on_page(f"sizing-{number}-{m}", caption)
-    return out
-
-
-def _sizing_table(result: StudyResult, population: Population) -> Flowable:
-    kind = population.kind
-    told = [
-        (mode.id, reader)
-        for mode in result.inputs.plan.modes
-        for reader in result.readers
-        if (result.headline, kind, mode.id, reader) in result.sizings
-    ]
-    worst = marks({one: _sizing_badness(result, kind, one) for one in told})
-    rows: list[list[Cell]] = []
-    for one in told:
-        cells = _sizing_cells(result, kind, one)
-        rows.append([*one, *[bold(t) if (one, i) in worst else t for i, t in enumerate(cells)]])
-    heads = [
-        "Mode", "Reader", "Sized", "Found, not sized", "Missed", "Bias", "95 % of bias", "SD",
-        "RMSE", "Tolerance 95/95", "Lower bound 95/95", "Largest under-sizing",
-    ]  # fmt: skip
-    widths = [16, 12, 11, 12, 13, 11, 25, 10, 11, 27, 13, 19]
-    return grid(heads, rows, widths, align="llrrrrlrrlrl")
-
-
-def _sizing_badness(result: StudyResult, kind: str, one: Pass) -> list[float | None]:
-    """Return numbers of which the largest is the worst, in the order of the cells."""
-
-    def get(name: str) -> float | None:
-        return value(result, name, kind, *one)
-
-    bias, lower = get("sizing_bias"), get("undersizing_bound")
-    return [
-        None, get("unsized"), get("missed_not_sized"), None if bias is None else abs(bias), None,
-        get("sizing_sd"), get("sizing_rmse"), None, None if lower is None else -lower,
-        get("largest_undersizing"),
-    ]  # fmt: skip
-
-
-def _sizing_cells(result: StudyResult, kind: str, one: Pass) -> list[str]:
-    def get(name: str) -> float | None:
-        return value(result, name, kind, *one)
-
-    def span(name: str) -> str:
-        low, high = get(f"{name}_low"), get(f"{name}_high")
-        return "none" if low is None else f"{signed(low)} to {signed(high)}"
-
-    return [
-        whole(get("sized")), whole(get("unsized")), whole(get("missed_not_sized")),
-        signed(get("sizing_bias")), span("sizing_bias"), mm(get("sizing_sd")),
-        mm(get("sizing_rmse")), span("sizing_tolerance"), signed(get("undersizing_bound")),
-        _largest(result, kind, *one),
-    ]  # fmt: skip
-
-
-def _largest(result: StudyResult, kind: str, mode: str, reader: str) -> str:
-    worst = value(result, "largest_undersizing", kind, mode, reader)
-    index = result.sizings[(result.headline, kind, mode, reader)].largest_undersizing_index
-    if worst is None or index is None:
-        return "none"
-    if worst == 0.0:
-        return "none undersized"
-    table = result.views[result.headline].measurements
-    quantity = result.inputs.plan.population(kind).size_quantity
-    rows = table[(table["kind"] == kind) & (table["mode"] == mode) & (table["reader"] == reader)]
-    rows = rows[(rows["quantity"] == quantity) & (rows["found"] == 1) & rows["reported"].notna()]
-    return f"{mm(worst)} ({rows.iloc[index]['target']})"

@@ -51,6 +51,8 @@ def notices(result: StudyResult) -> list[Flowable]:
     """Return what the analysis warns of, each text once with the curves it is about."""
     held: dict[str, dict[str, list[str]]] = {}
     for notice in result.notices:
+        if notice.code.startswith("sizing_"):  # they stand in chapter 11
+            continue
         parts = notice.about.split("/")
         if notice.about == "study":
             held.setdefault(notice.text, {}).setdefault("study", [])

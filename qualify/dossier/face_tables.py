@@ -104,11 +104,14 @@ def _explained(result: StudyResult) -> list[Flowable]:
     """Explain in place the words of sizing that a verdict uses."""
     words = {
         "sizing_rmse": "RMSE: the usual size of the sizing error, large errors weighing more",
+        "sizing_rmse_upper": "RMSE: the usual size of the sizing error, large errors weighing more",
         "sizing_bias": "bias: the mean of reported minus true size",
+        "undersizing_95_95": "undersizing 95/95: at most 5 % of targets are undersized by more, "
+        "at 95 % confidence",
         "a90_ratio": "a90: the size that 90 of 100 times is found, by the fitted curve",
     }
     used = {c.statistic for c in result.inputs.plan.criteria if c.verified}
-    told = "; ".join(text for statistic, text in words.items() if statistic in used)
+    told = "; ".join(dict.fromkeys(text for name, text in words.items() if name in used))
     return [Paragraph(clean(f"{told[0].upper()}{told[1:]}."), FACE_STYLE)] if told else []
 
 

@@ -15,6 +15,7 @@ from qualify.dossier.response_views import (
     response_panels,
     trade_panels,
 )
+from qualify.dossier.sizing_views import sizing_error_panels, sizing_panels
 from qualify.dossier.views import block_view
 from qualify.figures.drawing import block_alt_text, draw_block
 from qualify.figures.events import EventView, order_of_events_alt_text, order_of_events_figure
@@ -22,7 +23,8 @@ from qualify.figures.noise import noise_alt_text, noise_figure
 from qualify.figures.pod import PodPanel, pod_alt_text, pod_figure
 from qualify.figures.response import response_alt_text, response_figure
 from qualify.figures.response_checks import response_checks_alt_text, response_checks_figure
-from qualify.figures.sizing import SizingPanel, sizing_alt_text, sizing_figure
+from qualify.figures.sizing import sizing_alt_text, sizing_figure
+from qualify.figures.sizing_error import sizing_error_alt_text, sizing_error_figure
 from qualify.figures.trade import trade_alt_text, trade_figure
 from qualify.figures.trial import FalseCallRow, false_call_alt_text, false_call_figure
 from qualify.study.plan import Population
@@ -59,9 +61,7 @@ def drawings(result: StudyResult) -> list[Drawing]:
     for k, population in enumerate(plan.populations, 1):
         if population.sized:
             for m, mode in enumerate(plan.modes, 1):
-                sizes = _sizing_panels(result, population, mode.id)
-                if sizes:
-                    out.append(_sizing(f"sizing-{k}-{m}", sizes, mark=result.mark))
+                out += _sizing(result, population, mode.id, f"{k}-{m}")
     return out
 
 
@@ -156,36 +156,14 @@ def _false_call_row(result: StudyResult, mode: str, reader: str) -> FalseCallRow
     )
 
 
-def _sizing(name: str, panels: tuple[SizingPanel, ...], *, mark: str) -> Drawing:
-    return Drawing(name, lambda: sizing_figure(panels, mark=mark), sizing_alt_text(panels))
-
-
-def _sizing_panels(
-    result: StudyResult, population: Population, mode: str
-) -> tuple[SizingPanel, ...]:
-    table = result.views[result.headline].measurements
-    panels = []
-    for reader in result.readers:
-        error = result.sizings.get((result.headline, population.kind, mode, reader))
-        if error is None:
-            continue
-        rows = table[(table["reader"] == reader) & (table["mode"] == mode)]
-        rows = rows[rows["kind"] == population.kind]
-        rows = rows[rows["quantity"] == population.size_quantity]
-        found = rows["found"] == 1
-        sized = rows[found & rows["reported"].notna()]
-        panels.append(
-            SizingPanel(
-                title=f"Reader {reader}",
-                quantity_label=population.size_in_words,
-                unit="mm",
-                true_sizes=tuple(sized["true"].tolist()),
-                reported_sizes=tuple(sized["reported"].tolist()),
-                bias=error.bias,
-                tolerance=error.tolerance,
-                unsized_true=tuple(rows[found & rows["reported"].isna()]["true"].tolist()),
-                missed_true=tuple(rows[~found]["true"].tolist()),
-                message=None if error.reason is None else f"{error.reason}.",
-            )
-        )
-    return tuple(panels)
+def _sizing(result: StudyResult, population: Population, mode: str, ending: str) -> list[Drawing]:
+    sizes = sizing_panels(result, population, mode)
+    if not sizes:
+        return []
+    errors, mark = sizing_error_panels(result, population, mode), result.mark
+    return [
+        Drawing(f"sizing-{ending}", partial(sizing_figure, sizes, mark=mark),
+                sizing_alt_text(sizes)),
+        Drawing(f"sizing-error-{ending}", partial(sizing_error_figure, errors, mark=mark),
+                sizing_error_alt_text(errors)),
+    ]  # fmt: skip

@@ -64,6 +64,8 @@ TERMS: tuple[tuple[str, str], ...] = (
     ("indication", "something in an image that meets the reading rule"),
     ("likelihood bound", "bound from the likelihood of the data and a rule for large trials; "
      "holds less often than it says in small ones"),
+    ("limits of agreement", "bias ∓ 1.96 SD: where 95 % of sizing errors are estimated to lie, "
+     "without a promise; a tolerance interval makes one"),
     ("matching rule", "how near a call must lie to a target to count as a hit"),
     ("met, not met, not demonstrated", "the three verdicts; see chapter 15"),
     ("near-equal models", "models whose AIC lies within 2 of the best: they describe the data "
@@ -79,6 +81,7 @@ TERMS: tuple[tuple[str, str], ...] = (
     ),
     ("r* bound", "likelihood bound with a correction for small trials (modified signed root)"),
     ("RMSE", "root mean square of reported minus true size"),
+    ("SD of the method", "SD of sizing errors with the uncertainty of the true sizes taken off"),
     ("separated data", "all misses smaller than all hits: the slope can't be estimated and no "
      "curve is drawn; a calibrated bound may exist"),
     ("set", "set-up, open, blind or reserve; a target belongs to one at a time"),
@@ -88,6 +91,7 @@ TERMS: tuple[tuple[str, str], ...] = (
         "interval that holds 95 % of sizing errors, at 95 %, if they are normally distributed",
     ),
     ("U (k = 2)", "expanded uncertainty of a measured size: twice its standard uncertainty"),
+    ("undersizing 95/95", "amount by which at most 5 % of targets are undersized by more, at 95 %"),
     ("Wald bound", "simpler bound (delta method), printed to compare; holds less often still"),
     ("worst reader", "for detection the reader with the largest a90/95, or with none; elsewhere "
      "the reader who is worst on the number told"),

@@ -21,7 +21,14 @@ TOLERANCES: Mapping[str, float] = {
     "false_call_rate": CLOSED_FORM,
     "not_examined_fraction": CLOSED_FORM,
     "sizing": CLOSED_FORM,
+    "sizing_rmse_": ITERATED,
+    "sizing_line": ITERATED,
+    "sizing_method_sd": ITERATED,
+    "sizing_normality": ITERATED,
+    "sizing_spread": ITERATED,
+    "sizing_spread_seen": SIMULATED,
     "undersizing_bound": CLOSED_FORM,
+    "undersizing_95_95": CLOSED_FORM,
     "largest_undersizing": CLOSED_FORM,
     "smallest": CLOSED_FORM,
     "largest": CLOSED_FORM,
@@ -59,6 +66,7 @@ TOLERANCES: Mapping[str, float] = {
     "noise_rate_upper": SIMULATED,
     "noise_realised": SIMULATED,
     "noise_safe": SIMULATED,
+    "sensitivity": ITERATED,
 }
 """Relative tolerance by the beginning of a statistic's name; counts (unit `count`) are exact."""
 DEFAULT = CLOSED_FORM

@@ -4,14 +4,15 @@ from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
-from qualify.criteria.estimate import Basis, Side
+from qualify.criteria.estimate import Basis
 from qualify.pod.false_calls import false_call_rate, proportion_bounds
 from qualify.pod.hit_miss import HitMissFit
 from qualify.reading.tables import BLANK, Tables
-from qualify.sizing.error import sizing_error
 from qualify.study.gathered import Analysis
 from qualify.study.plan import Plan, Population
 from qualify.study.result import StudyNotice
+from qualify.study.sizing_estimates import sizing_estimates
+from qualify.study.sizing_result import sizing_result
 from qualify.study.told import told_bound
 from qualify.study.where import Where
 
@@ -34,7 +35,7 @@ def analyse(views: Mapping[Basis, Tables], plan: Plan, readers: Sequence[str]) -
                     _detection(out, basis, frame, population, plan, mode.id, reader)
                     if population.sized:
                         sizes = _of(tables.measurements, mode.id, reader)
-                        _sizing(out, basis, sizes, population, mode.id, reader)
+                        _sizing(out, basis, sizes, frame, population, mode.id, reader)
                 _false_calls(out, basis, frame, _of(tables.calls, mode.id, reader), mode.id, reader)
     return out
 
@@ -187,46 +188,14 @@ def _sizing(
     out: Analysis,
     basis: Basis,
     sizes: pd.DataFrame,
+    frame: pd.DataFrame,
     population: Population,
     mode: str,
     reader: str,
 ) -> None:
-    rows = sizes[(sizes["kind"] == population.kind)]
-    rows = rows[rows["quantity"] == population.size_quantity]
-    found = rows[rows["found"] == 1]
-    sized = found[found["reported"].notna()]
-    unsized = len(found) - len(sized)
-    result = sizing_error(sized["true"].to_numpy(), sized["reported"].to_numpy(), unsized=unsized)
-    out.sizings[(basis, population.kind, mode, reader)] = result
-    where = Where(out.estimates, basis, population.kind, mode, reader, len(sized))
-    where.add("sized", result.n, "count")
-    where.add("unsized", unsized, "count")
-    where.add("missed_not_sized", len(rows) - len(found), "count")
-    t, chi2 = "Student's t, two-sided 95 %", "chi-square, two-sided 95 %"
-    tolerance = "normal tolerance interval 95/95, two-sided"
-    worst = result.largest_undersizing
-    figures: tuple[tuple[str, float | None, str, Side], ...] = (
-        ("sizing_bias", result.bias, "mean of reported - true", "none"),
-        ("sizing_bias_low", _end(result.bias_ci, 0), t, "two-sided"),
-        ("sizing_bias_high", _end(result.bias_ci, 1), t, "two-sided"),
-        ("sizing_sd", result.sd, "standard deviation, n - 1", "none"),
-        ("sizing_sd_low", _end(result.sd_ci, 0), chi2, "two-sided"),
-        ("sizing_sd_high", _end(result.sd_ci, 1), chi2, "two-sided"),
-        ("sizing_rmse", result.rmse, "root mean square error about zero", "none"),
-        ("sizing_tolerance_low", _end(result.tolerance, 0), tolerance, "two-sided"),
-        ("sizing_tolerance_high", _end(result.tolerance, 1), tolerance, "two-sided"),
-        ("undersizing_bound", result.undersizing_bound, "95/95, normal", "lower"),
-        (
-            "largest_undersizing",
-            None if worst is None else max(0.0, -worst),
-            "largest amount by which a found target was undersized",
-            "none",
-        ),
-    )
-    for name, value, method, side in figures:
-        reason = (result.reason or "not computed for these data") if value is None else None
-        where.add(name, value, "mm", method=method, side=side, reason=reason)
-
-
-def _end(interval: tuple[float, float] | None, which: int) -> float | None:
-    return None if interval is None else interval[which]
+    found = sizing_result(sizes, frame, population)
+    out.sizings[(basis, population.kind, mode, reader)] = found
+    sized = found.report.error.n
+    sizing_estimates(Where(out.estimates, basis, population.kind, mode, reader, sized), found)
+    about = f"{basis}/{population.kind}/{mode}/{reader}"
+    out.notices.extend(StudyNotice(f"sizing_{n.code}", n.text, about) for n in found.report.notices)

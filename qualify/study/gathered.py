@@ -7,10 +7,10 @@ import pandas as pd
 from qualify.criteria.estimate import Estimate
 from qualify.pod.calibrated import SIMULATIONS
 from qualify.pod.hit_miss import HitMissFit, fit_hit_miss
-from qualify.sizing.error import SizingError
 from qualify.study.curve_checks import Cell
 from qualify.study.plan import Plan
 from qualify.study.result import StudyNotice
+from qualify.study.sizing_result import SizingResult
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,7 +19,7 @@ class Analysis:
 
     estimates: list[Estimate] = field(default_factory=list)
     fits: dict[Cell, HitMissFit] = field(default_factory=dict)
-    sizings: dict[Cell, SizingError] = field(default_factory=dict)
+    sizings: dict[Cell, SizingResult] = field(default_factory=dict)
     notices: list[StudyNotice] = field(default_factory=list)
     _same: dict[tuple[tuple[float, ...], ...], HitMissFit] = field(default_factory=dict)
 

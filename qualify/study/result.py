@@ -11,13 +11,14 @@ from qualify.pod.hit_miss import HitMissFit
 from qualify.reading.call_sheet import Call
 from qualify.reading.key import KeyRow, SetRow
 from qualify.reading.tables import Tables
-from qualify.sizing.error import SizingError
 from qualify.study.curve_checks import Cell, CurveCheck
 from qualify.study.declaration import Declaration
 from qualify.study.deviations import Deviation
 from qualify.study.model_result import ModelCheck
 from qualify.study.plan import Plan
 from qualify.study.response_analysis import NoiseResult, ResponseResult
+from qualify.study.sensitivity_rows import Sensitivity
+from qualify.study.sizing_result import SizingResult
 
 EventStatus = Literal["recorded", "declared", "not recorded"]
 
@@ -87,6 +88,7 @@ class StudyResult:
     checks : what stands beside each curve, on the basis of the claim box.
     responses, noises : lines through recorded responses, and noise of blanks (kind `blank`), by
         the same; empty where the plan declares none.
+    sensitivity : by (kind, mode), what the results hang on, on the basis of the claim box.
     headline : the basis that governs the claim box.
     synthetic : whether any signal or reading is not of the real world.
     """
@@ -97,7 +99,7 @@ class StudyResult:
     deviations: tuple[Deviation, ...]
     events: tuple[StudyEvent, ...]
     fits: Mapping[Cell, HitMissFit]
-    sizings: Mapping[Cell, SizingError]
+    sizings: Mapping[Cell, SizingResult]
     checks: Mapping[Cell, CurveCheck]
     estimates: Estimates
     verdicts: tuple[Verdict, ...]
@@ -108,6 +110,7 @@ class StudyResult:
     synthetic: bool
     responses: Mapping[Cell, ResponseResult] = field(default_factory=dict)
     noises: Mapping[Cell, NoiseResult] = field(default_factory=dict)
+    sensitivity: Mapping[tuple[str, str], Sensitivity] = field(default_factory=dict)
 
     @property
     def plan_has_responses(self) -> bool:

@@ -131,6 +131,41 @@ def test_bias_counts_by_its_size():
     assert found == "met"
 
 
+@pytest.mark.parametrize(
+    ("statistic", "names", "limit", "values", "expected"),
+    [
+        ("undersizing_95_95", ("undersizing_95_95", "undersizing_95_95_lower"), 1.0,
+         (0.9, 0.4), "met"),
+        ("undersizing_95_95", ("undersizing_95_95", "undersizing_95_95_lower"), 1.0,
+         (1.1, 0.4), "not demonstrated"),
+        ("undersizing_95_95", ("undersizing_95_95", "undersizing_95_95_lower"), 1.0,
+         (1.9, 1.1), "not met"),
+        ("sizing_rmse_upper", ("sizing_rmse_upper", "sizing_rmse_lower"), 0.5,
+         (0.5, 0.3), "met"),
+        ("sizing_rmse_upper", ("sizing_rmse_upper", "sizing_rmse_lower"), 0.5,
+         (0.6, 0.3), "not demonstrated"),
+        ("sizing_rmse_upper", ("sizing_rmse_upper", "sizing_rmse_lower"), 0.5,
+         (0.9, 0.6), "not met"),
+        ("sizing_rmse_upper", ("sizing_rmse_upper", "sizing_rmse_lower"), 0.5,
+         (None, None), "not demonstrated"),
+    ],
+)  # fmt: skip
+def test_bounds_on_sizing_are_held_by_their_far_and_near_side(
+    statistic, names, limit, values, expected
+):
+    told = [estimate(n, v, reason=None if v else "few") for n, v in zip(names, values, strict=True)]
+    assert status([criterion(statistic, limit)], told)[0] == expected
+
+
+@pytest.mark.parametrize(("count", "expected"), [(10, "met"), (9, "not met")])
+def test_a_smallest_number_of_sized_targets(count, expected):
+    """The reader who sized fewest governs."""
+    sized = [estimate("sized", n, r, unit="count") for n, r in ((count, "R1"), (15, "R2"))]
+    found, verdicts = status([criterion("sized", 10, "count")], sized, ("R1", "R2"))
+    assert found == expected
+    assert verdicts[0].governing.endswith("/R1")
+
+
 def test_a_recalled_clause_is_not_judged_and_shows_no_limit():
     recalled = criterion("sizing_rmse", 3.2, verified=False)
     found, verdicts = status([recalled], [estimate("sizing_rmse", 1.0)])

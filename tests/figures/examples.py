@@ -8,6 +8,7 @@ from matplotlib.figure import Figure
 from qualify.figures.drawing import BlockView, TargetView, UnitView, draw_block
 from qualify.figures.pod import OtherCurve, PodPanel, pod_figure
 from qualify.figures.sizing import SizingPanel, sizing_figure
+from qualify.figures.sizing_error import SizingErrorPanel, sizing_error_figure
 from qualify.figures.trial import (
     EventView,
     FalseCallRow,
@@ -250,6 +251,33 @@ SIX_SIZINGS = (
     NOTHING_SIZED,
     sizing_panel("Nothing", n=0, bias=None, tolerance=None, unsized_true=(), missed_true=()),
 )
+
+
+def sizing_error_panel(title, *, n=24, scale=1.0, **more):
+    sizes = tuple(scale * 0.8 * 10 ** (k / max(n - 1, 1)) for k in range(n))
+    errors = tuple(
+        0.2 * scale - 0.1 * t + scale * 0.5 * math.sin(7 * k) for k, t in enumerate(sizes)
+    )
+    given = {
+        "trend": (0.2 * scale, -0.1),
+        "trend_slope_ci": (-0.18, -0.02),
+        "bias": -0.1 * scale,
+        "agreement": (-1.0 * scale, 0.8 * scale),
+        "tolerance": (-1.4 * scale, 1.2 * scale),
+        **more,
+    }
+    return SizingErrorPanel(title, "extent of slot", "mm", sizes, errors, **given)
+
+
+BARE = {"trend": None, "trend_slope_ci": None, "bias": None, "agreement": None, "tolerance": None}
+SIX_SIZING_ERRORS = (
+    sizing_error_panel("Coherence, R1"),
+    sizing_error_panel(LONG),
+    sizing_error_panel("Large", scale=100.0),
+    sizing_error_panel("Far limits", tolerance=(-40.0, 30.0)),
+    sizing_error_panel("One", n=1, **{**BARE, "bias": 0.12}, message="One sized target only."),
+    sizing_error_panel("Nothing", n=0, **BARE),
+)
 FALSE_CALLS = (  # upper and lower bounds invented for the picture
     FalseCallRow("R1", "coherence", 3 / 152, 0.0502, 0.0054, 3, 152),
     FalseCallRow("R2", "coherence", 9 / 152, 0.101, 0.0312, 9, 152),
@@ -291,6 +319,9 @@ FIGURES: dict[str, Callable[[], Figure]] = {
     "sizing one": lambda: sizing_figure(SIX_SIZINGS[:1]),
     "sizing narrow": lambda: sizing_figure(SIX_SIZINGS[1:2], width_mm=80),
     "sizing none": lambda: sizing_figure(()),
+    "sizing errors six": lambda: sizing_error_figure(SIX_SIZING_ERRORS, mark="SYNTHETIC"),
+    "sizing errors narrow": lambda: sizing_error_figure(SIX_SIZING_ERRORS[1:2], width_mm=80),
+    "sizing errors none": lambda: sizing_error_figure(()),
     "false calls": lambda: false_call_figure(
         FALSE_CALLS, limit_observed=0.05, limit_upper=0.1, mark="SYNTHETIC"
     ),
