@@ -66,6 +66,7 @@ def test_synthetic_is_printed_at_the_edge_where_asked_and_nowhere_else(name):
             "pod six",
             "pod none",
             "sizing six",
+            "sizing errors six",
             "false calls",
             "events",
         }
