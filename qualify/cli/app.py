@@ -14,6 +14,7 @@ import typer
 from qualify import __version__
 from qualify.cli.bench import bench
 from qualify.cli.common import AsJson, Study, answering, quoted, say_next, show
+from qualify.cli.compare import compare
 from qualify.cli.images import image
 from qualify.cli.pod import pod_app
 from qualify.cli.pod_response import write_example_responses
@@ -233,6 +234,7 @@ def draw(
 app.add_typer(pod_app, name="pod")
 app.command("false-calls")(false_calls)
 app.command()(sizing)
+app.command()(compare)
 
 
 @app.command()

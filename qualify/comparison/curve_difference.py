@@ -68,8 +68,7 @@ def curve_difference(data: PairedTargets, link: LinkName, *, seed: int = 1) -> C
 
     A target counts once, whatever the number of its readers.
     """
-    steps = data.steps * _weights(data, link)
-    told, p, tried, every, reason = _exchange(steps, data.t, seed)
+    told, p, tried, every, reason = exchange_test(data, link, seed=seed)
     wald, coef, cr1, targets, none = _wald(data, link)
     chi = hotelling = None
     if wald is not None:
@@ -102,12 +101,13 @@ def _weights(data: PairedTargets, link: LinkName) -> Array:
     return worth
 
 
-def _exchange(
-    steps: Array, t: Array, seed: int
+def exchange_test(
+    data: PairedTargets, link: LinkName, *, seed: int = 1
 ) -> tuple[float | None, float | None, int, bool, str | None]:
-    """Statistic, p, exchanges, whether these are all, and the reason for none."""
+    """Return statistic, p, exchanges, whether these are all, and the reason for none."""
+    steps = data.steps * _weights(data, link)
     told = steps != 0.0
-    s, x = np.ascontiguousarray(steps[told]), np.ascontiguousarray(t[told])
+    s, x = np.ascontiguousarray(steps[told]), np.ascontiguousarray(data.t[told])
     if s.size < 2 or np.ptp(x) == 0.0:
         return None, None, 0, False, NO_SIZES
     x = x - x.mean()
