@@ -17,7 +17,7 @@ counted in `tests/recovery`.
 import numpy as np
 
 from qualify.pod.bounds import delta_error, start_and_step
-from qualify.pod.farthest import INFINITY, Way, affordable, farthest_kept
+from qualify.pod.farthest import INFINITY, Walked, Way, affordable, farthest_kept
 from qualify.pod.links import eta_of, pod_of
 from qualify.pod.problem import (
     NO_TREND,
@@ -70,8 +70,15 @@ def calibrated_bound(
 
     way = Way(data, place, 1.0 if side == "upper" else -1.0, confidence, seed)
     repeats = affordable(simulations, float(data.trials.sum()))
+    return bound_on_way(way, data, origin, unit, side, repeats)
+
+
+def bound_on_way(
+    way: Walked, data: SizedHits, origin: float, unit: float, side: Side, repeats: int
+) -> BoundValue:
+    """Return the bound at the farthest place kept of a way that leads by `unit` from `origin`."""
     found = None
-    if data.slope_lr > normal_quantile(confidence) ** 2:
+    if data.slope_lr > normal_quantile(way.confidence) ** 2:
         found = farthest_kept(way, repeats)
     if found is None:
         return BoundValue(None, NO_TREND, "calibrated", side, None, repeats)

@@ -9,6 +9,7 @@ the next.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from scipy import special
@@ -48,6 +49,26 @@ def affordable(simulations: int, trials: float) -> int:
     return int(min(simulations, max(LEAST, WORK // max(1.0, trials))))
 
 
+class Walked(Protocol):
+    """A way that is searched: places from the estimate (0) outwards."""
+
+    @property
+    def confidence(self) -> float:
+        """Of the bound, as a fraction."""
+
+    @property
+    def readings(self) -> float:
+        """Readings of one simulated trial."""
+
+    def margin(self, at: float, simulations: int) -> float:
+        """How far beyond rejection a place lies; 0 or less: kept."""
+
+
+def margin_of(p: float, confidence: float) -> float:
+    """Return how far beyond rejection a p lies, in normal quantiles; 0 or less: kept."""
+    return float(-special.ndtri(min(p, CERTAIN))) - normal_quantile(confidence)
+
+
 @dataclass(frozen=True, slots=True)
 class Way:
     """Places to be looked at, from the estimate (0) outwards, for data and side."""
@@ -78,8 +99,12 @@ class Way:
 
     def margin(self, at: float, simulations: int) -> float:
         """How far beyond rejection a place lies, in normal quantiles; 0 or less: kept."""
-        p = min(self.p_value(at, simulations), CERTAIN)
-        return float(-special.ndtri(p)) - normal_quantile(self.confidence)
+        return margin_of(self.p_value(at, simulations), self.confidence)
+
+    @property
+    def readings(self) -> float:
+        """Readings of one simulated trial."""
+        return float(self.data.trials.sum())
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,14 +116,14 @@ class Found:
     simulations: int
 
 
-def _bracket(way: Way, simulations: int) -> tuple[float, float] | None:
+def _bracket(way: Walked, simulations: int) -> tuple[float, float] | None:
     """Return the farthest place kept and one rejected beyond it; None if none is rejected.
 
     In small trials p jumps, and the ladder has more rungs: they are cheap there.
     """
     if way.margin(np.inf, simulations) <= 0.0:
         return None
-    count = int(np.clip(RUNGS / way.data.trials.sum(), *FEWEST_AND_MOST))
+    count = int(np.clip(RUNGS / way.readings, *FEWEST_AND_MOST))
     ladder = [*np.geomspace(*NEAR_PART, count).tolist(), *FAR_PART]
     inner, outer = _last_rung(way, ladder, simulations)
     if np.isinf(outer):
@@ -108,7 +133,7 @@ def _bracket(way: Way, simulations: int) -> tuple[float, float] | None:
     return inner, outer
 
 
-def _last_rung(way: Way, rungs: Sequence[float], simulations: int) -> tuple[float, float]:
+def _last_rung(way: Walked, rungs: Sequence[float], simulations: int) -> tuple[float, float]:
     """Return the farthest rung kept, or 0, and the next beyond it, or infinity."""
     outer = np.inf
     for at in reversed(rungs):
@@ -121,7 +146,7 @@ def _last_rung(way: Way, rungs: Sequence[float], simulations: int) -> tuple[floa
     return 0.0, outer
 
 
-def _root(way: Way, inner: float, outer: float, simulations: int) -> float:
+def _root(way: Walked, inner: float, outer: float, simulations: int) -> float:
     """Close in on the root between a place kept and one rejected, by the Illinois method.
 
     Where p jumps, as in small trials, the rejected end of the last interval is returned.
@@ -151,7 +176,7 @@ def _margin_error(confidence: float, simulations: int) -> float:
     return float(share * np.sqrt(2.0 * np.pi) * np.exp(0.5 * z * z))
 
 
-def farthest_kept(way: Way, simulations: int) -> Found | None:
+def farthest_kept(way: Walked, simulations: int) -> Found | None:
     """Find the farthest place that is kept: coarsely with few simulated trials, then with all."""
     first = min(simulations, MIDDLE)
     bracket = _bracket(way, first)
@@ -164,7 +189,7 @@ def farthest_kept(way: Way, simulations: int) -> Found | None:
     return Found(at, _margin_error(way.confidence, simulations) / slope, simulations)
 
 
-def _refined(way: Way, at: float, slope: float, simulations: int) -> float:
+def _refined(way: Walked, at: float, slope: float, simulations: int) -> float:
     """Move a root found with few simulated trials to that with all of them.
 
     One secant step where p is smooth; where it jumps, an interval is closed in on again.
@@ -187,7 +212,7 @@ def _refined(way: Way, at: float, slope: float, simulations: int) -> float:
     return _root(way, inner, outer, simulations)
 
 
-def _slope(way: Way, at: float, simulations: int) -> float:
+def _slope(way: Walked, at: float, simulations: int) -> float:
     """Return the slope of the margin about a place."""
     near, far = (way.margin(at * factor, simulations) for factor in (1.0 - TILT, 1.0 + TILT))
     return max((far - near) / (2.0 * TILT * at), LEAST_SLOPE)
