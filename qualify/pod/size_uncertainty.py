@@ -27,6 +27,7 @@ from qualify.pod.observations import checked_scale, size_of
 from qualify.pod.problem import NO_TREND, TOO_FAR, normal_quantile
 
 NODES = 31
+SECANT_STEPS = 25
 SHARE = 0.1  # of 1 / slope
 STEP = 8.0  # slope times mean uncertainty from which on the curve is as good as a step
 LEAST_GRADIENT = 1e-4
@@ -134,9 +135,26 @@ class _Blurred:
             value, _, along = self.height(level, b[0], away)
             return -value, np.array([-along])
 
+        quick = self._secant(level, away, slope * reach)
+        if quick is not None:
+            return quick[0], quick[1] / reach
         begin = np.array([slope * reach])
         found = optimize.minimize(down, begin, jac=True, method="BFGS", options={"gtol": 1e-8})
         return -float(found.fun), float(np.asarray(found.x)[0]) / reach
+
+    def _secant(self, level: float, away: Array, slope: float) -> tuple[float, float] | None:
+        """Height and slope where the score vanishes near a start; None where it is not found."""
+        before, here = slope, 1.001 * slope
+        _, _, pull = self.height(level, before, away)
+        for _ in range(SECANT_STEPS):
+            height, _, new = self.height(level, here, away)
+            if abs(here - before) <= 1e-9 * abs(here):
+                return height, here
+            bend = (new - pull) / (here - before)
+            if not bend < 0.0:
+                return None
+            before, pull, here = here, new, here - new / bend
+        return None
 
 
 def size_uncertainty(

@@ -28,6 +28,10 @@ from qualify.study.plan import Plan
 from qualify.study.response_analysis import NoiseResult, ResponseResult, response_results
 from qualify.study.response_estimates import response_estimates
 from qualify.study.result import StudyInputs, StudyResult
+from qualify.study.sensitivity import Place, sensitivity_of
+from qualify.study.sensitivity_estimates import sensitivity_estimates
+from qualify.study.sensitivity_rows import Sensitivity
+from qualify.study.variations import variations
 from qualify.study.views import views_of
 
 Progress = Callable[[str], None]
@@ -65,6 +69,7 @@ class _State:
     checks: Mapping[Cell, CurveCheck] | None = None
     responses: Mapping[Cell, ResponseResult] = field(default_factory=dict)
     noises: Mapping[Cell, NoiseResult] = field(default_factory=dict)
+    sensitivity: Mapping[Place, Sensitivity] = field(default_factory=dict)
 
 
 def scheme_of(plan: Plan) -> Scheme:
@@ -175,12 +180,34 @@ def _check(state: _State) -> _State:
     return replace(state, checks=checks)
 
 
+def _vary(state: _State) -> _State:
+    assert state.analysis is not None
+    assert state.views is not None
+    assert state.tables is not None
+    assert state.checks is not None
+    inputs, basis = state.inputs, state.headline
+
+    def rescore(plan: Plan) -> Tables:
+        return score(inputs.blocks, inputs.key, inputs.sets, inputs.calls, scheme_of(plan))
+
+    again = rescore if inputs.finished is None else None
+    varied = variations(
+        state.tables, inputs.plan, state.deviations, basis, state.views[basis], again
+    )
+    held = sensitivity_of(
+        state.views[basis], inputs.plan, basis, state.readers, state.checks, varied
+    )
+    state.analysis.estimates.extend(sensitivity_estimates(held, basis))
+    return replace(state, sensitivity=held)
+
+
 STAGES: tuple[tuple[str, Callable[[_State], _State]], ...] = (
     ("matching calls with targets", _score),
     ("looking for deviations", _examine),
     ("fitting curves, counting false calls, sizing", _analyse),
     ("holding the results against the criteria", _judge),
     ("checking the curves, and how often their bounds hold", _check),
+    ("choosing otherwise what the plan chose", _vary),
 )
 
 
@@ -201,6 +228,7 @@ def _result(state: _State) -> StudyResult:
         checks=state.checks,
         responses=state.responses,
         noises=state.noises,
+        sensitivity=state.sensitivity,
         estimates=Estimates(tuple(state.analysis.estimates)),
         verdicts=state.verdicts,
         notices=tuple(state.analysis.notices),
