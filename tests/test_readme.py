@@ -96,6 +96,29 @@ def test_keys_of_the_other_documents_are_documented(command, tmp_path):
     assert set(json.loads(result.stdout)) == described
 
 
+def test_keys_within_the_document_of_sizing_are_documented(tmp_path):
+    """Every key of its parts, and every option, is named in the README."""
+    table = tmp_path / "t.csv"
+    rows = [f"F{k},R{k % 2},{k + 1},0.1,{'' if k == 3 else k + 1.2 - 0.1 * k},{int(k != 3)}\n"
+            for k in range(12)]  # fmt: skip
+    table.write_text("flaw,who,true_mm,u,said,found\n" + "".join(rows), encoding="utf-8")
+    options = "--true true_mm --reported said --true-u u --target flaw --reader who --found found"
+    result = CliRunner().invoke(
+        app, ["sizing", str(table), *options.split(), "--smallest", "0.5", "--json"]
+    )
+    found = json.loads(result.stdout)
+    described = named(part("- with `--reader` also `reader` (the one with", "`simulate`: "))
+    within = [found[k] for k in ("line", "method", "trend", "spread", "normality", "agreement")]
+    within += [found["ordered"], found["worst"], found["worst"]["undersized"][0]]
+    within += found["counted_in"] or found["readers"]["R1"]["counted_in"]
+    assert {key for document in within for key in document} <= described
+    assert {"reader", "readers"} <= set(found)
+    section = README.split("### Sizing error", 1)[1].split("<details>", 1)[0]
+    asked = set(re.findall(r"--[a-z][a-z-]+", section))
+    assert known_options("sizing") - asked <= {"table", "--size-unit", "--json"}
+    assert asked <= known_options("sizing")
+
+
 def test_keys_of_simulate_are_documented(tmp_path):
     """Every key of the document stands in the README, and every key of the file in its table."""
     (tmp_path / "blocks").mkdir()

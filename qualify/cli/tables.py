@@ -97,18 +97,59 @@ def sizing(
     reported: Annotated[
         str, typer.Option(help="Column of reported sizes; empty = not sized.", show_default=False)
     ],
+    true_u: Annotated[
+        str | None,
+        typer.Option("--true-u", help="Column of standard uncertainties of the true sizes."),
+    ] = None,
+    reported_u: Annotated[
+        str | None,
+        typer.Option(
+            "--reported-u",
+            help="Column of standard uncertainties of the reported sizes; without it their scatter "
+            "is taken from the data.",
+        ),
+    ] = None,
+    target: Annotated[
+        str | None, typer.Option(help="Column of target ids, to name the worst cases.")
+    ] = None,
+    reader: Reader = None,
+    found: Annotated[
+        str | None,
+        typer.Option(help="Column that says whether the target was found; no = missed."),
+    ] = None,
+    smallest: Annotated[
+        float | None,
+        typer.Option(help="Smallest size that is reported at all, to count the others in."),
+    ] = None,
+    confidence: Annotated[
+        float,
+        typer.Option(
+            min=0.5001, max=0.9999, help="Of intervals (two-sided) and of bounds (one-sided)."
+        ),
+    ] = 0.95,
     size_unit: SizeUnit = None,
     as_json: AsJson = False,
 ) -> None:
-    """Sizing error, reported minus true: bias, SD, RMSE, tolerance interval 95/95."""
+    """Sizing error, reported minus true: bias, RMSE, trends, tolerance limits, worst cases.
+
+    With --true-u, a line of reported on true size with uncertainty in both, and the scatter of
+    the method apart from that of the true sizes.
+    """
     with answering(writes=False):
         from qualify.raw_tables import read_table
-        from qualify.study.answers_tables import sizing as answer
-        from qualify.study.answers_tables import sizing_lines
+        from qualify.study.answers_sizing import SizingAsked, answer
+        from qualify.study.answers_sizing_words import sizing_lines
 
         unit = None if size_unit is None else size_unit.value
-        document = answer(read_table(table), true=true, reported=reported, size_unit=unit)
+        asked = SizingAsked(
+            true, reported, true_u, reported_u, target, reader, found, smallest, confidence, unit
+        )
+        document = answer(read_table(table), asked)
         show(document, as_json, lambda: sizing_lines(document))
-        say_next("say how many flaws were missed: they have no size and are not in this number")
+        say_next(
+            "tell the cause of each worst case; targets that were missed have no size"
+            if found is not None
+            else "say which flaws were missed (--found): they have no size and are in no number"
+        )
         if document["bias"] is None:
             raise typer.Exit(NO_NUMBER)

@@ -1,24 +1,19 @@
-"""Answers of `false-calls` and `sizing` on one table, as JSON-ready documents and lines.
+"""Counts on blank units of one table, as a JSON-ready document and lines: for `false-calls`.
 
 The keys are documented in README.md and tested.
 """
 
 from typing import Any
 
-from qualify.errors import refuse
 from qualify.pod.false_calls import false_call_rate
 from qualify.raw_tables import RawTable
-from qualify.sizing.error import sizing_error
 from qualify.study.answers_rates import NOTHING_MORE, More, more_document, more_lines, read_more
 from qualify.study.answers_told import counted
 from qualify.study.columns import (
     cells,
     check_columns,
     count,
-    named_unit,
-    number,
     text,
-    unit_of,
     yes,
 )
 
@@ -84,40 +79,6 @@ def false_calls(
     return {**readers[worst], "reader": worst, "readers": readers}
 
 
-def sizing(table: RawTable, *, true: str, reported: str, size_unit: str | None = None) -> Document:
-    """Return the sizing error of a table; an empty reported cell is a target not sized.
-
-    Raises
-    ------
-    InputError : a column is not there, or a cell is no number above 0.
-    """
-    check_columns(table, [true, reported])
-    unit = unit_of(table, true, size_unit)
-    if (other := named_unit(reported)) not in (None, unit):
-        place = f"{table.place}: column '{reported}'"
-        raise refuse(place, f"its name says {other}, true sizes are in {unit}", "give both in one")
-    truths = cells(table, true, number)
-    sized = [i for i, row in enumerate(table.rows) if reported in row.cells]
-    rows = tuple(table.rows[i] for i in sized)
-    values = cells(RawTable(table.file, table.sheet, table.columns, rows), reported, number)
-    result = sizing_error([truths[i] for i in sized], values, unsized=len(truths) - len(sized))
-    worst = result.largest_undersizing_index
-    return {
-        "n": result.n,
-        "unit": unit,
-        "bias": result.bias,
-        "bias_ci": None if result.bias_ci is None else list(result.bias_ci),
-        "sd": result.sd,
-        "rmse": result.rmse,
-        "tolerance": None if result.tolerance is None else list(result.tolerance),
-        "undersizing_bound": result.undersizing_bound,
-        "largest_undersizing": result.largest_undersizing,
-        "largest_undersizing_row": None if worst is None else rows[worst].number,
-        "unsized": result.unsized,
-        "reason": result.reason,
-    }
-
-
 def false_call_lines(document: Document) -> list[str]:
     """Return the lines that `false-calls` prints for people."""
     if document["rate"] is None:
@@ -138,21 +99,3 @@ def false_call_lines(document: Document) -> list[str]:
 def _called(document: Document) -> str:
     units = counted(document["blank_units"], "blank unit")
     return f"{document['units_called']} of {units} called ({counted(document['calls'], 'call')})"
-
-
-def sizing_lines(document: Document) -> list[str]:
-    """Return the lines that `sizing` prints for people."""
-    unit = document["unit"]
-    lines = [f"{document['n']} sized, {document['unsized']} found but not sized"]
-    if document["bias"] is None:
-        return [*lines, f"no sizing error: {document['reason']}"]
-    lines.append(
-        f"bias {document['bias']:+.3g} {unit}, RMSE {document['rmse']:.3g} {unit} "
-        "(reported minus true)"
-    )
-    if document["tolerance"] is not None:
-        low, high = document["tolerance"]
-        lines.append(f"95 % of errors lie between {low:+.3g} and {high:+.3g} {unit} (95/95)")
-    row = document["largest_undersizing_row"]
-    lines.append(f"most negative error {document['largest_undersizing']:+.3g} {unit}, row {row}")
-    return lines

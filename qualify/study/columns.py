@@ -130,6 +130,20 @@ def not_negative(cell: Cell) -> float:
         raise ValueError(msg) from None
 
 
+def uncertainty(cell: Cell) -> float:
+    """Read a standard uncertainty, 0 or more."""
+    try:
+        value = float(cell)
+    except (TypeError, ValueError):
+        hint = "write the decimal point as '.'" if "," in str(cell) else "give a number"
+        msg = f"found {cell!r}; {hint}"
+        raise ValueError(msg) from None
+    if not 0.0 <= value < float("inf"):
+        msg = f"found {cell!r}; give a standard uncertainty, 0 or more"
+        raise ValueError(msg)
+    return value
+
+
 def count(cell: Cell) -> float:
     """Read a whole number, 0 or more."""
     value = _whole(cell)
