@@ -48,7 +48,7 @@ class RatioProblem:
     link, t, level : as in the fits; t (targets,) standardised places.
     hits : (2, targets), readers that hit in a, in b.
     readings : (targets,), in each mode.
-    places : (2,), psi of a90 of each curve.
+    places, slopes : (2,), psi of a90 of each curve, and its slope in t.
     axis : whether sizes are logarithmic, centre, spread.
     estimate : log of the ratio.
     rho : share of the effect of targets.
@@ -60,6 +60,7 @@ class RatioProblem:
     hits: Array
     readings: Array
     places: Array
+    slopes: Array
     axis: Axis
     estimate: float
     rho: float
@@ -100,16 +101,27 @@ class RatioProblem:
                            self.places, self.axis, log_ratio, found):  # fmt: skip
             return None
         slopes = found[:, 0]
-        curves = np.ascontiguousarray(np.column_stack([self.level - slopes * found[:, 1], slopes]))
-        out, probits = np.empty(simulations), probits_of(self.link, self.t, curves)
+        curves = np.column_stack([self.level - slopes * found[:, 1], slopes])
+        seen = self.statistics_from(curves, log_ratio, seed=seed, simulations=simulations)
+        return np.sort(seen[np.isfinite(seen)])
+
+    def statistics_from(
+        self, curves: Array, log_ratio: float, *, seed: int, simulations: int
+    ) -> Array:
+        """Statistic (simulations,) for a ratio in trials drawn from curves (2, 2) in t.
+
+        Not a number where a curve can't be fitted to a trial.
+        """
+        number, starts = LINK_NUMBERS[self.link], np.ascontiguousarray(curves)
+        out, probits = np.empty(simulations), probits_of(self.link, self.t, starts)
         state = stream(seed, b"ratio of a90")
 
         def work(first: int, last: int) -> None:
-            _statistics(number, self.t, self.readings, probits, self.rho, self.level, curves,
+            _statistics(number, self.t, self.readings, probits, self.rho, self.level, starts,
                         self.axis, log_ratio, state, first, last, out)  # fmt: skip
 
         in_threads(work, simulations, THREADED)
-        return np.sort(out[np.isfinite(out)])
+        return out
 
 
 def ratio_problem(data: PairedTargets, link: LinkName, curves: Array) -> RatioProblem:
@@ -121,7 +133,7 @@ def ratio_problem(data: PairedTargets, link: LinkName, curves: Array) -> RatioPr
     sizes = data.centre + data.spread * places
     estimate = float(sizes[1] - sizes[0] if is_log else np.log(sizes[1] / sizes[0]))
     return RatioProblem(link, data.t, float(eta_of(link, 0.9)), hits, readings, places,
-                        (is_log, data.centre, data.spread), estimate,
+                        curves[:, 1].copy(), (is_log, data.centre, data.spread), estimate,
                         alike(probits, hits, readings))  # fmt: skip
 
 

@@ -117,6 +117,30 @@ class AnalysisPlan(BaseModel):
     reason: Text = Field(description="why this model, in one sentence")
 
 
+class ComparisonPlan(BaseModel):
+    """How candidate and reference are compared on the same targets, fixed before truth is opened.
+
+    Margin and family may be left as they are: without a margin that of a criterion on a90_ratio
+    counts.
+    """
+
+    model_config = STRICT
+    recordings: Literal["same", "different"] | None = Field(
+        None,
+        description="same = both modes were made from the same recordings; different = each mode "
+        "had recordings of its own; empty if not recorded",
+    )
+    margin: Positive | None = Field(
+        None,
+        description="ratio of a90, candidate over reference, up to which the candidate counts as "
+        "not inferior; empty for the limit of the criterion on a90_ratio",
+    )
+    family: Literal["hits", "hits_and_curves", "hits_curves_and_a90_ratio"] = Field(
+        "hits_and_curves",
+        description="tests among which p-values are adjusted (Holm), over all kinds of target",
+    )
+
+
 class ResponseAnalysis(BaseModel):
     """How the recorded responses of one mode are analysed, fixed before truth is opened.
 
@@ -211,6 +235,9 @@ class Plan(BaseModel):
     populations: tuple[Population, ...] = Field(min_length=1)
     criteria: tuple[Criterion, ...] = ()
     responses: tuple[ResponseAnalysis, ...] = ()
+    comparison: ComparisonPlan = ComparisonPlan(
+        recordings=None, margin=None, family="hits_and_curves"
+    )
 
     @model_validator(mode="after")
     def _names_agree(self) -> Self:

@@ -11,6 +11,7 @@ from qualify.pod.hit_miss import HitMissFit
 from qualify.reading.call_sheet import Call
 from qualify.reading.key import KeyRow, SetRow
 from qualify.reading.tables import Tables
+from qualify.study.comparisons import Comparisons
 from qualify.study.curve_checks import Cell, CurveCheck
 from qualify.study.declaration import Declaration
 from qualify.study.deviations import Deviation
@@ -89,6 +90,7 @@ class StudyResult:
     responses, noises : lines through recorded responses, and noise of blanks (kind `blank`), by
         the same; empty where the plan declares none.
     sensitivity : by (kind, mode), what the results hang on, on the basis of the claim box.
+    comparisons : candidate against reference, by the same with the candidate as mode.
     headline : the basis that governs the claim box.
     synthetic : whether any signal or reading is not of the real world.
     """
@@ -110,6 +112,7 @@ class StudyResult:
     synthetic: bool
     responses: Mapping[Cell, ResponseResult] = field(default_factory=dict)
     noises: Mapping[Cell, NoiseResult] = field(default_factory=dict)
+    comparisons: Comparisons = field(default_factory=lambda: Comparisons({}, {}))
     sensitivity: Mapping[tuple[str, str], Sensitivity] = field(default_factory=dict)
 
     @property

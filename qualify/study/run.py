@@ -13,6 +13,8 @@ from qualify.reading.tables import Tables
 from qualify.study.analysis import STUDY, analyse
 from qualify.study.cautions import study_notices
 from qualify.study.check_estimates import check_estimates
+from qualify.study.comparison_estimates import comparison_estimates
+from qualify.study.comparisons import Comparisons, compare_all
 from qualify.study.curve_checks import Cell, CurveCheck, check_curves
 from qualify.study.deviations import Deviation
 from qualify.study.finding import (
@@ -69,6 +71,7 @@ class _State:
     checks: Mapping[Cell, CurveCheck] | None = None
     responses: Mapping[Cell, ResponseResult] = field(default_factory=dict)
     noises: Mapping[Cell, NoiseResult] = field(default_factory=dict)
+    comparisons: Comparisons = field(default_factory=lambda: Comparisons({}, {}))
     sensitivity: Mapping[Place, Sensitivity] = field(default_factory=dict)
 
 
@@ -123,6 +126,14 @@ def _analyse(state: _State) -> _State:
     analysis.estimates.extend(estimates)
     analysis.notices.extend(notices)
     return replace(state, analysis=analysis, responses=lines, noises=noises)
+
+
+def _compare(state: _State) -> _State:
+    assert state.views is not None
+    assert state.analysis is not None
+    found = compare_all(state.views, state.inputs.plan, state.readers)
+    state.analysis.estimates.extend(comparison_estimates(found))
+    return replace(state, comparisons=found)
 
 
 def _study_estimates(state: _State, views: Mapping[Basis, Tables]) -> list[Estimate]:
@@ -205,6 +216,7 @@ STAGES: tuple[tuple[str, Callable[[_State], _State]], ...] = (
     ("matching calls with targets", _score),
     ("looking for deviations", _examine),
     ("fitting curves, counting false calls, sizing", _analyse),
+    ("comparing the modes", _compare),
     ("holding the results against the criteria", _judge),
     ("checking the curves, and how often their bounds hold", _check),
     ("choosing otherwise what the plan chose", _vary),
@@ -228,6 +240,7 @@ def _result(state: _State) -> StudyResult:
         checks=state.checks,
         responses=state.responses,
         noises=state.noises,
+        comparisons=state.comparisons,
         sensitivity=state.sensitivity,
         estimates=Estimates(tuple(state.analysis.estimates)),
         verdicts=state.verdicts,
