@@ -6,6 +6,7 @@ from reportlab.platypus import Flowable
 
 from qualify.dossier.chapters_bases import bases_chapter
 from qualify.dossier.chapters_noise import noise_sections
+from qualify.dossier.chapters_sensitivity import sensitivity_chapter
 from qualify.dossier.chapters_sizing import sizing_chapter
 from qualify.dossier.layout import body, chapter, section, small
 from qualify.dossier.lookup import BLANKS, FLAWED, passes, value
@@ -24,6 +25,7 @@ def result_chapters(result: StudyResult, pictures: Pictures) -> list[Flowable]:
     return [
         *_false_calls(result, pictures),
         *sizing_chapter(result, pictures),
+        *sensitivity_chapter(result),
         *bases_chapter(result),
     ]
 

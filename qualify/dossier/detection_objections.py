@@ -7,6 +7,7 @@ from reportlab.platypus import Flowable
 from qualify.dossier.checks_models import against_plan
 from qualify.dossier.checks_parts import Checked, checked, named
 from qualify.dossier.layout import section
+from qualify.dossier.sensitivity_words import matching_words
 from qualify.dossier.tables import grid
 from qualify.dossier.words import kind_words, percent
 from qualify.pod.along import BAND_SIMULATIONS
@@ -65,6 +66,7 @@ def objections(result: StudyResult) -> list[Flowable]:
         ["'Does depth or tilt decide?'", _covariates(rows), "f"],
         ["'Saturated signals?'", _saturated(result), "signal response"],
         *_lines(result),
+        ["'Result with matching ±50 %?'", matching_words(result) or NOT_MATCHED, "chapter 13"],
         ["'And without the remedies?'", BASES, "chapter 14"],
     ]
     heads = ["Objection", "Answer of these data", "Where"]
@@ -79,6 +81,7 @@ ONCE = (
     "re-reading takes the place of the first."
 )
 NO_SIGNAL = "Hits and misses only; no signal height is analysed, so none can saturate."
+NOT_MATCHED = "Not shown: calls could not be matched again."
 BASES = "a90/95 as found, after remedy and examined only stand side by side."
 
 

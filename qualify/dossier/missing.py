@@ -4,6 +4,7 @@ import re
 from collections.abc import Callable
 from typing import Any
 
+from qualify.dossier.sensitivity_words import changes_under, not_shown, verdict_words
 from qualify.study.result import StudyResult
 
 NOT_SHOWN = "not shown"
@@ -122,7 +123,12 @@ def _detection(result: StudyResult) -> str:
         return f"{NOT_SHOWN}: no target was read"
     if not result.checks:
         return "thin: one model and one matching rule, no sensitivity to them"
-    return "thin: one matching rule, no sensitivity to it; models, bounds and fit in chapter 9"
+    if not result.sensitivity:
+        return "thin: one matching rule, no sensitivity to it; models, bounds and fit in chapter 9"
+    told, absent = verdict_words(result), not_shown(result)
+    if absent:
+        return f"thin: {told}, chapter 13; not shown: {'; '.join(absent)}"
+    return f"thin: {told}, chapter 13" if changes_under(result) else "present"
 
 
 def _false_calls(result: StudyResult) -> str:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from qualify.dossier.curve_answers import Answer, Standing, enough, levels, model
 from qualify.dossier.lookup import order_stop
 from qualify.dossier.missing import wider_than_evidence, without_evidence
+from qualify.dossier.sensitivity_words import matching_words
 from qualify.dossier.words import listed, mm, percent, whole
 from qualify.study.result import StudyResult
 
@@ -157,7 +158,10 @@ def _clusters(result: StudyResult) -> Answer:
 
 
 def _matching(result: StudyResult) -> Answer:
-    return ("open", "One matching rule was used, as frozen; no other was tried.")
+    words = matching_words(result)
+    if words is None:
+        return ("open", "One matching rule was used, as frozen; no other could be tried.")
+    return ("answered", words)
 
 
 def _worst_case(result: StudyResult) -> Answer:

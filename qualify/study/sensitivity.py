@@ -88,7 +88,8 @@ def _sensitivity(
             if base.statuses[clause] != one.statuses[clause]
         )
         rows.append(Row(key, words, None, _readers(one, place), changed))
-    return Sensitivity(tuple(rows), tuple(clauses.values()))
+    held = tuple((*clause, name, base.statuses[clause]) for clause, name in clauses.items())
+    return Sensitivity(tuple(rows), held)
 
 
 def _readers(seen: Seen, place: Place) -> tuple[Told, ...]:

@@ -62,10 +62,16 @@ def _badness(told: Told) -> tuple[bool, float]:
 
 @dataclass(frozen=True, slots=True)
 class Sensitivity:
-    """All rows of one kind and mode, that of the plan first, and the clauses that bear on it."""
+    """All rows of one kind and mode, and the clauses that bear on it.
+
+    Attributes
+    ----------
+    rows : that of the plan first.
+    clauses : criterion, number of the clause, its name, and the verdict on likelihood bounds.
+    """
 
     rows: tuple[Row, ...]
-    clauses: tuple[str, ...]
+    clauses: tuple[tuple[str, int, str, Status], ...]
 
     @property
     def planned(self) -> Row:

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from qualify.criteria.estimate import Basis
-from qualify.reading.tables import Tables
+from qualify.reading.tables import BLANK, Tables
 from qualify.study.deviations import Deviation
 from qualify.study.plan import Mode, Plan
 from qualify.study.views import views_of
@@ -20,6 +20,7 @@ Rescore = Callable[[Plan], Tables]
 
 BOXES = {"box_smaller": 0.5, "box_larger": 1.5}
 STEPS_DB = {"threshold_higher": 2.0, "threshold_lower": -2.0}
+UNIT = ["mode", "reader", "repeat", "reading", "specimen", "grading_unit"]
 LOOK = ["mode", "reader", "repeat", "reading", "specimen", "target"]
 WORDS = {
     "box_smaller": "matching box 50 % smaller",
@@ -119,7 +120,8 @@ def _threshold(key: str, tables: Tables, plan: Plan) -> Variation:
     if len(absent) == len(plan.modes):
         return Variation(key, WORDS[key], None, absent)
     sizes = _found_again(tables.measurements, frame)
-    return Variation(key, WORDS[key], Tables(frame, tables.calls, sizes), absent)
+    calls = _called_again(tables.calls, frame)
+    return Variation(key, WORDS[key], Tables(frame, calls, sizes), absent)
 
 
 def _why_not(rows: pd.DataFrame, mode: Mode, step_db: float) -> str | None:
@@ -141,11 +143,27 @@ def _moved(mode: Mode, step_db: float) -> float:
     return float(mode.threshold * 10.0 ** (step_db / 20.0))
 
 
+def _called_again(calls: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:
+    """Return calls with one in each blank unit that is called and had none, less those not so."""
+    blank = (calls["match"] == "false_call_blank").to_numpy(dtype=bool)
+    called = frame[(frame["kind"] == BLANK) & (frame["hit"] == 1)]
+    held, wanted = (list(t[UNIT].itertuples(index=False, name=None)) for t in (calls, called))
+    before = {unit for unit, on_blank in zip(held, blank, strict=True) if on_blank}
+    now = set(wanted)
+    still = [not on_blank or unit in now for unit, on_blank in zip(held, blank, strict=True)]
+    kept = calls[np.array(still, dtype=bool)]
+    new = called.loc[[unit not in before for unit in wanted], UNIT]
+    if new.empty:
+        return kept
+    rows = new.assign(match="false_call_blank", cause="").reindex(columns=calls.columns)
+    return rows if kept.empty else pd.concat([kept.astype(object), rows.astype(object)])
+
+
 def _found_again(sizes: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:
     """Measurements with `found` as in the opportunities; without a reported size where new."""
     if sizes.empty:
         return sizes
-    hits = frame[frame["target"].notna()].set_index(LOOK)["hit"]
+    hits = frame[frame["kind"] != BLANK].set_index(LOOK)["hit"]
     hits = hits[~hits.index.duplicated()]
     keys = pd.MultiIndex.from_frame(sizes[LOOK])
     found = hits.reindex(keys).to_numpy(dtype=float)
@@ -167,7 +185,7 @@ def _not_examined(
     rows = view(tables, other)
     new, old = rows.opportunities, planned.opportunities
     if flawed == "excluded":
-        new = new[(new["examined"] == 1) | new["target"].isna()]
+        new = new[(new["examined"] == 1) | (new["kind"] == BLANK)]
     if len(new) == len(old):
         return Variation(key, words, None, _everywhere(plan, ALL_EXAMINED))
     return Variation(key, words, Tables(new, rows.calls, rows.measurements))
