@@ -40,7 +40,9 @@ def _column(words: str) -> Any:
 SizeColumn: TypeAlias = Annotated[str, _column("of sizes.")]
 HitColumn: TypeAlias = Annotated[str, _column("of hits.")]
 Trials: TypeAlias = Annotated[str | None, _column("of trials, where --hit holds numbers of hits.")]
-Target: TypeAlias = Annotated[str | None, _column("of target ids, to find repeated readings.")]
+Target: TypeAlias = Annotated[
+    str | None, _column("of target ids: finds repeats; with --reader, all readers together.")
+]
 Reader: TypeAlias = Annotated[str | None, _column("of readers; each is told apart.")]
 Covariate: TypeAlias = Annotated[str | None, _column("that may matter beside size, as depth.")]
 SizeUncertainty: TypeAlias = Annotated[

@@ -201,8 +201,10 @@ class Criterion(BaseModel):
         None, description="kind of target, blank_units, or empty for the whole study"
     )
     mode: Text | None = Field(None, description="id of the mode, empty for the whole study")
-    reader: Literal["each", "worst", "pooled", "automatic"] | None = Field(
-        None, description="each reader must pass; the worst governs; pooled; automatic (a rule)"
+    reader: Literal["each", "worst", "pooled", "new_reader", "automatic"] | None = Field(
+        None,
+        description="each reader must pass; the worst governs; pooled = the mean of these readers; "
+        "new_reader = a reader of the class they come from; automatic (a rule)",
     )
     limit: Finite = Field(description="the limit, in the unit given")
     unit: Literal["mm", "fraction", "count", "ratio"] = Field(

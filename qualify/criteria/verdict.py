@@ -14,6 +14,14 @@ from qualify.criteria.estimate import Basis, Estimate, Estimates
 from qualify.criteria.rules import Criterion
 
 Status = Literal["met", "not met", "not demonstrated", "not judged"]
+ALL_READERS, NEW_READER = "all_readers", "new_reader"
+OTHER_THAN_EACH = {
+    "automatic": ["rule"],
+    "pooled": [ALL_READERS],
+    "new_reader": [NEW_READER],
+}
+"""Names under which estimates stand that are not of one person."""
+TOGETHER_ABSENT = "this statistic is not told of readers together, or fewer than two read"
 ORDER: tuple[Status, ...] = ("not met", "not demonstrated", "not judged", "met")
 
 
@@ -108,13 +116,13 @@ def _judge_clause(
         )
     if criterion.rule.per == "study":
         return _observed(criterion, estimates.get(basis, criterion.statistic, "study"))
-    if criterion.reader == "pooled":
-        return _no_number(criterion, "no pooled analysis over readers was made")
-    names = ["rule"] if criterion.reader == "automatic" else list(readers)
+    names = OTHER_THAN_EACH.get(criterion.reader or "", list(readers))
     outcomes = [_one_reader(criterion, estimates, basis, name, unexamined_limit) for name in names]
     if not outcomes:
         return _no_number(criterion, "nobody read this mode")
     if not any(_analysed(criterion, estimates, basis, name) for name in names):
+        if criterion.reader in ("pooled", "new_reader"):
+            return _no_number(criterion, TOGETHER_ABSENT)
         return _no_number(criterion, criterion.rule.absent, would_decide=RUN_IT)
     return min(outcomes, key=lambda o: (ORDER.index(o.status), _badness(criterion, o)))
 
@@ -256,6 +264,10 @@ def _right_side(criterion: Criterion, value: float) -> bool:
 
 
 def _who(reader: str) -> str:
+    if reader == ALL_READERS:
+        return "All readers together"
+    if reader == NEW_READER:
+        return "A new reader of the class"
     return f"Reader {reader}" if reader != "rule" else "The rule"
 
 

@@ -6,6 +6,7 @@ from reportlab.platypus import Flowable
 
 from qualify.criteria.estimate import BASIS_WORDS
 from qualify.dossier.chapters_parts import by_tilt_and_depth
+from qualify.dossier.chapters_readers import readers_section, repeats_section
 from qualify.dossier.chapters_response import response_sections
 from qualify.dossier.checks_bounds import BOUND_HEADS, holds_table, methods_table
 from qualify.dossier.checks_fit import covariate_table, fit_table
@@ -68,8 +69,9 @@ def detection_chapter(result: StudyResult, pictures: Pictures) -> list[Flowable]
     own, other = BOUND_HEADS[used], BOUND_HEADS[BESIDE[used]]
     out.append(
         body(
-            f"Results {BASIS_WORDS[result.headline]}. Readers and kinds are fitted apart; nothing "
-            f"is pooled. Sizes in mm; bounds are one-sided 95 %.{star} a90/95 is the {own} bound, "
+            f"Results {BASIS_WORDS[result.headline]}. Kinds are never pooled. Each "
+            "reader is fitted apart; all readers together stand below, with targets as the "
+            f"sample. Sizes in mm; bounds are one-sided 95 %.{star} a90/95 is the {own} bound, "
             f"which the criteria use; the {other} bound stands beside it to compare. Worst: "
             "the reader whose a90/95 is largest or does not exist. n.e.: not examined, counted as "
             "missed; the largest miss is of examined targets only."
@@ -79,6 +81,8 @@ def detection_chapter(result: StudyResult, pictures: Pictures) -> list[Flowable]
     out += objections(result)
     for number, population in enumerate(plan.populations, start=1):
         out += _kind(result, number, population, pictures)
+        out += readers_section(result, population)
+    out += repeats_section(result)
     out += response_sections(result, pictures)
     return [*out, *parameters(result), *notices(result)]
 

@@ -152,8 +152,8 @@ def _in_range(result: StudyResult) -> Answer:
 def _clusters(result: StudyResult) -> Answer:
     return (
         "answered",
-        "Nothing is pooled over readers or repeats: each reader has an own curve, each target "
-        "counts once in it.",
+        "Each reader has an own curve, in which each target counts once; readers together have a "
+        "bound in which targets are the sample (chapter 9). Repeats are never counted as targets.",
     )
 
 

@@ -77,6 +77,13 @@ TOLERANCES: Mapping[str, float] = {
     "noise_realised": SIMULATED,
     "noise_safe": SIMULATED,
     "sensitivity": ITERATED,
+    "a90_95_readings_as_targets": ITERATED,
+    "a90_95_clustered": ITERATED,
+    "a90_typical_target": 1e-4,
+    "a90_average_target": 1e-4,
+    "target_spread": 1e-4,
+    "target_share": ITERATED,
+    "reader_spread": ITERATED,
 }
 """Relative tolerance by the beginning of a statistic's name; counts (unit `count`) are exact."""
 DEFAULT = CLOSED_FORM

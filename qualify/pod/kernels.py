@@ -20,6 +20,7 @@ LOGIT, PROBIT, CLOGLOG = 0, 1, 2  # the rest is loglog
 MAX_STEPS, MAX_HALVINGS = 200, 60
 REACH = 1e8  # most that a step may move any eta, a guard against overflow
 LEAST_INFORMATION = 1e-100
+FEW_TRIALS = 16.0  # at one size: so many are multiplied rather than taken the logarithm of
 ROUNDING = 1e-13  # relative slack when two log-likelihoods are compared
 FAR = -30.0  # below it the normal tail is summed as a series
 ROOT_TWO, LOG_ROOT_TWO_PI = math.sqrt(2.0), 0.5 * math.log(2.0 * math.pi)
@@ -106,10 +107,11 @@ def climb_at(
             one = 1.0 / (1.0 + e)
             pod = one if eta >= 0.0 else e * one
             total = h + m
-            if total == 1.0:
-                product *= 1.0 + e
-                held += 1
-                if held == 500:
+            if total <= FEW_TRIALS and total == math.floor(total):
+                for _ in range(int(total)):
+                    product *= 1.0 + e
+                held += int(total)
+                if held >= 500:
                     height -= math.log(product)
                     product, held = 1.0, 0
             else:

@@ -32,6 +32,7 @@ from qualify.study.answers_readings import (
     pooling_notices,
     readings_by_reader,
 )
+from qualify.study.answers_together import REPLICATES, together_document
 from qualify.study.answers_told import fit_notices
 from qualify.study.answers_words import what_helps
 from qualify.study.columns import check_columns, same_unit, unit_of
@@ -68,7 +69,8 @@ def pod_hit_miss(
     """Return the POD of a table of hits and misses, the keys as README.md lists them.
 
     With `reader`, each reader is fitted apart and the document is that of the one that governs,
-    with all under `readers`. Rows that are pooled although they may be no targets of their own
+    with all under `readers`; with `target` too, all readers together stand under `together`.
+    Rows that are pooled although they may be no targets of their own
     raise a notice, which stands first. `asked` names what stands beside the curve; `waiting` is
     told of long simulations.
 
@@ -99,8 +101,29 @@ def pod_hit_miss(
         except ValueError as error:
             raise refuse(table.place, str(error), "mend the rows named") from None
     document = governing(readers) if len(readers) > 1 else next(iter(readers.values()))
+    if len(readers) > 1 and target is not None and trials is None:
+        document["together"] = _together(table, rows, unit, how, asked, waiting)
     first = pooling_notices(table, columns, rows)
     return {**document, "notices": [*first, *document["notices"]]}
+
+
+def _together(
+    table: RawTable,
+    rows: dict[str, Readings],
+    unit: str,
+    how: Document,
+    asked: Asked,
+    waiting: Waiting,
+) -> Document:
+    wanted = None
+    if asked.check_bound:
+        wanted = asked.replicates or REPLICATES
+    own = {name: value for name, value in how.items() if name != "bound"}
+    try:
+        with waiting(f"simulating trials of {len(rows)} readers together"):
+            return together_document(rows, unit, replicates=wanted, **own)
+    except ValueError as error:
+        raise refuse(table.place, str(error), "give one size to each target") from None
 
 
 def _also(asked: Asked) -> tuple[str, ...]:

@@ -6,6 +6,7 @@ from typing import Any
 from qualify.pod.holds import Case
 from qualify.pod.problem import BOUND_WORDS, BoundName
 from qualify.study.answers_readers import NOT_MORE, reader_lines, told_in_full
+from qualify.study.answers_together import together_lines
 from qualify.study.answers_told import bound_head, counted, told_a90_95, told_size
 from qualify.study.check_estimates import CASE_WORDS
 from qualify.study.told import step_for
@@ -53,7 +54,9 @@ def pod_lines(document: Document) -> list[str]:
         rest = [n for n in one["notices"] if n["code"] not in (*FIRST, "worst_reader")]
         head = [] if name is None else [f"reader {name} in full:"]
         lines += head + _full({**one, "notices": rest})
-    return [*lines, f"note: {NOT_MORE}"] if "readers" in document else lines
+    if "readers" in document:
+        lines += [*together_lines(document), f"note: {NOT_MORE}"]
+    return lines
 
 
 def _full(document: Document) -> list[str]:

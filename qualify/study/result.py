@@ -17,6 +17,7 @@ from qualify.study.declaration import Declaration
 from qualify.study.deviations import Deviation
 from qualify.study.model_result import ModelCheck
 from qualify.study.plan import Plan
+from qualify.study.readers_analysis import ReadersResult, Repeats
 from qualify.study.response_analysis import NoiseResult, ResponseResult
 from qualify.study.sensitivity_rows import Sensitivity
 from qualify.study.sizing_result import SizingResult
@@ -89,6 +90,8 @@ class StudyResult:
     checks : what stands beside each curve, on the basis of the claim box.
     responses, noises : lines through recorded responses, and noise of blanks (kind `blank`), by
         the same; empty where the plan declares none.
+    together, repeats : all readers of a mode together, by cell with `all_readers` for the reader;
+        how first readings and re-readings of the same units agree.
     sensitivity : by (kind, mode), what the results hang on, on the basis of the claim box.
     comparisons : candidate against reference, by the same with the candidate as mode.
     headline : the basis that governs the claim box.
@@ -113,6 +116,8 @@ class StudyResult:
     responses: Mapping[Cell, ResponseResult] = field(default_factory=dict)
     noises: Mapping[Cell, NoiseResult] = field(default_factory=dict)
     comparisons: Comparisons = field(default_factory=lambda: Comparisons({}, {}))
+    together: Mapping[Cell, ReadersResult] = field(default_factory=dict)
+    repeats: tuple[Repeats, ...] = ()
     sensitivity: Mapping[tuple[str, str], Sensitivity] = field(default_factory=dict)
 
     @property

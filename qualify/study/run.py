@@ -27,6 +27,14 @@ from qualify.study.gathered import Analysis
 from qualify.study.headline import Headline, headline_of
 from qualify.study.model_estimates import model_estimates
 from qualify.study.plan import Plan
+from qualify.study.readers_analysis import (
+    ReadersResult,
+    Repeats,
+    readers_results,
+    repeats_of,
+    with_checks,
+)
+from qualify.study.readers_estimates import readers_estimates, reading_check_estimates
 from qualify.study.response_analysis import NoiseResult, ResponseResult, response_results
 from qualify.study.response_estimates import response_estimates
 from qualify.study.result import StudyInputs, StudyResult
@@ -72,6 +80,8 @@ class _State:
     responses: Mapping[Cell, ResponseResult] = field(default_factory=dict)
     noises: Mapping[Cell, NoiseResult] = field(default_factory=dict)
     comparisons: Comparisons = field(default_factory=lambda: Comparisons({}, {}))
+    together: Mapping[Cell, ReadersResult] = field(default_factory=dict)
+    repeats: tuple[Repeats, ...] = ()
     sensitivity: Mapping[Place, Sensitivity] = field(default_factory=dict)
 
 
@@ -125,7 +135,11 @@ def _analyse(state: _State) -> _State:
     estimates, notices = response_estimates(lines, noises, seed)
     analysis.estimates.extend(estimates)
     analysis.notices.extend(notices)
-    return replace(state, analysis=analysis, responses=lines, noises=noises)
+    together = readers_results(state.views, state.inputs.plan)
+    estimates, notices = readers_estimates(together)
+    analysis.estimates.extend(estimates)
+    analysis.notices.extend(notices)
+    return replace(state, analysis=analysis, responses=lines, noises=noises, together=together)
 
 
 def _compare(state: _State) -> _State:
@@ -188,7 +202,11 @@ def _check(state: _State) -> _State:
     checks = check_curves(fits, state.views[basis], state.inputs.plan, basis)
     state.analysis.estimates.extend(check_estimates(checks, fits))
     state.analysis.estimates.extend(model_estimates(checks, fits))
-    return replace(state, checks=checks)
+    together = with_checks(state.together, state.views, state.inputs.plan, basis)
+    assert state.tables is not None
+    repeats = repeats_of(state.tables, state.inputs.plan)
+    state.analysis.estimates.extend(reading_check_estimates(together, repeats, basis))
+    return replace(state, checks=checks, together=together, repeats=repeats)
 
 
 def _vary(state: _State) -> _State:
@@ -241,6 +259,8 @@ def _result(state: _State) -> StudyResult:
         responses=state.responses,
         noises=state.noises,
         comparisons=state.comparisons,
+        together=state.together,
+        repeats=state.repeats,
         sensitivity=state.sensitivity,
         estimates=Estimates(tuple(state.analysis.estimates)),
         verdicts=state.verdicts,

@@ -181,6 +181,20 @@ def test_what_was_not_analysed_is_not_demonstrated():
 
 
 @pytest.mark.parametrize(
+    ("asked", "name"), [("pooled", "all_readers"), ("new_reader", "new_reader")]
+)
+def test_readers_together_are_judged_by_their_own_bound(asked, name):
+    """Not by that of one reader, better or worse."""
+    told = [
+        estimate("a90_95", 0.9, "R1", in_range=True),
+        estimate("a90_95", 0.5, name, in_range=True),
+    ]
+    found, verdicts = status([criterion(limit=0.8, reader=asked)], told, ("R1", "R2"))
+    assert found == "met"
+    assert verdicts[0].governing.endswith(name)
+
+
+@pytest.mark.parametrize(
     "wrong",
     [
         {"population": "blank_units"},
