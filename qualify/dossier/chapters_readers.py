@@ -9,7 +9,7 @@ from qualify.criteria.verdict import ALL_READERS, NEW_READER
 from qualify.dossier.layout import body, section, small
 from qualify.dossier.lookup import BLANKS, FLAWED, estimate, value
 from qualify.dossier.tables import grid
-from qualify.dossier.words import kind_words, listed, percent, plain, size_cell, whole
+from qualify.dossier.words import kind_words, listed, percent, size_cell, whole
 from qualify.pod.readers import FEW_READERS
 from qualify.study.plan import Population
 from qualify.study.readers_analysis import CASES
@@ -105,7 +105,7 @@ def _contrasts(result: StudyResult, kind: str, modes: Sequence[str]) -> Flowable
             for name in ("a90_95_clustered", "a90_95_whole_targets", "a90_typical_target",
                          "a90_average_target")
         ]  # fmt: skip
-        spread = plain(value(result, "reader_spread", *where))
+        spread = _two(value(result, "reader_spread", *where))
         rows.append([mode, *sizes, percent(value(result, "target_share", *where)), spread])
     return grid(heads, rows, [26, 24, 27, 22, 22, 22, 26], align="l" + "r" * 6)
 
@@ -150,7 +150,7 @@ def _agreement(result: StudyResult, kind: str, modes: Sequence[str]) -> list[Flo
                 [mode, f"{first} and {second}", *_pair(result, name, (kind, mode, ALL_READERS))]
             )
         alike = whole(value(result, "alike", kind, mode, ALL_READERS))
-        fleiss = plain(value(result, "fleiss_kappa", kind, mode, ALL_READERS))
+        fleiss = _two(value(result, "fleiss_kappa", kind, mode, ALL_READERS))
         rows.append([mode, "all (Fleiss' kappa)", alike, *[""] * 2, fleiss, ""])
     if not rows:
         return []
@@ -162,12 +162,18 @@ def _agreement(result: StudyResult, kind: str, modes: Sequence[str]) -> list[Flo
 def _pair(result: StudyResult, name: str, where: tuple[str, str, str]) -> list[str]:
     share, units = value(result, name, *where), value(result, f"{name}_units", *where)
     ends = [percent(value(result, f"{name}_{end}", *where)) for end in ("low", "high")]
-    kappas = [
-        plain(value(result, f"{name}_{k}", *where)) for k in ("kappa", "kappa_low", "kappa_high")
-    ]
+    kappa, *rest = (
+        value(result, f"{name}_{k}", *where) for k in ("kappa", "kappa_low", "kappa_high")
+    )
     alike = "none" if share is None or units is None else f"{share * units:.0f} of {units:.0f}"
-    interval = "none" if kappas[1] == "none" else f"{kappas[1]} to {kappas[2]}"
-    return [alike, percent(share), " to ".join(ends), kappas[0], interval]
+    # full agreement leaves nothing to estimate the spread of kappa from
+    open_ended = rest[0] is None or rest[0] == rest[1]
+    interval = "none" if open_ended else f"{_two(rest[0])} to {_two(rest[1])}"
+    return [alike, percent(share), " to ".join(ends), _two(kappa), interval]
+
+
+def _two(number: float | None) -> str:
+    return "none" if number is None else f"{number:.2f}".replace("-", "\u2212")
 
 
 def repeats_section(result: StudyResult) -> list[Flowable]:
@@ -193,5 +199,5 @@ def repeats_section(result: StudyResult) -> list[Flowable]:
         "Mode", "Reader", "Units", "Called alike", "Share", "95 % of it", "Kappa", "95 % of it",
         "Change of calls",
     ]  # fmt: skip
-    widths = [18, 14, 16, 18, 14, 24, 12, 20, 40]
+    widths = [18, 12, 16, 18, 14, 28, 12, 26, 36]
     return [*out, grid(heads, rows, widths, align="lllrrrrrl")]

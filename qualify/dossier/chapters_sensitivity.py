@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from reportlab.platypus import Flowable
 
+from qualify.criteria.verdict import ALL_READERS
 from qualify.dossier.layout import body, chapter, section, small
 from qualify.dossier.lookup import estimate, worst_reader
 from qualify.dossier.sensitivity_words import (
@@ -20,6 +21,7 @@ from qualify.study.sensitivity_estimates import change
 from qualify.study.sensitivity_rows import PLANNED, Row, Sensitivity, Told
 
 READER_COLUMNS = 8
+TOGETHER = "all, cluster-robust"
 STAR = "* lies outside the sizes tested."
 HOW = (
     "Each row keeps the plan but for one choice. The box is made half as wide and half as wide "
@@ -120,7 +122,8 @@ def _notes(held: Sensitivity, shown: Sequence[Row]) -> list[Flowable]:
 def _by_reader(held: Sensitivity, shown: Sequence[Row]) -> list[Flowable]:
     """Return a90/95 of every reader under each choice; nothing with one reader or very many."""
     readers = [told.reader for told in held.planned.readers]
-    rows = [row for row in shown if not row.key.startswith("without_")]
+    together = ALL_READERS in readers
+    rows = [row for row in shown if together or not row.key.startswith("without_")]
     if not 1 < len(readers) <= READER_COLUMNS:
         return []
     table: list[list[Cell]] = []
@@ -130,12 +133,16 @@ def _by_reader(held: Sensitivity, shown: Sequence[Row]) -> list[Flowable]:
         cells: list[Cell] = [row.words]
         for reader in readers:
             told = by.get(reader)
-            text = "none" if told is None else _bound(told)
+            if told is None:
+                cells.append("–")
+                continue
+            text = _bound(told)
             moved = change(told, planned[reader])
             if row.key != PLANNED and moved is not None:
                 text += f" ({change_words(moved)})"
             cells.append(text)
         table.append(cells)
     width = 120 / len(readers)
-    heads = ["a90/95 by reader, likelihood bound", *readers]
+    names = [TOGETHER if reader == ALL_READERS else reader for reader in readers]
+    heads = ["a90/95 by reader, likelihood bound", *names]
     return [grid(heads, table, [60, *[width] * len(readers)], align="l" + "r" * len(readers))]

@@ -8,17 +8,21 @@ import pandas as pd
 
 from qualify.criteria.estimate import Basis
 from qualify.criteria.verdict import ALL_READERS, NEW_READER
+from qualify.pod.clustered import clustered_fit, clustered_size_bound
 from qualify.pod.consistency import Agreement, agreement
 from qualify.pod.holds import Holding
-from qualify.pod.links import link_named
+from qualify.pod.links import eta_of, link_named
+from qualify.pod.observations import size_of
+from qualify.pod.problem import NO_OVERLAP
 from qualify.pod.reader_bounds import SIMULATIONS
 from qualify.pod.reader_holds import count_readers, truth_of
-from qualify.pod.readers import ReadersFit, fit_readers
+from qualify.pod.readers import POD, ReadersFit, fit_readers
 from qualify.pod.readers_beside import ReadersBeside, beside_readers
 from qualify.pod.readers_table import ReadingsTable, readings_table
 from qualify.reading.tables import BLANK, Tables
 from qualify.study.curve_checks import Cell
 from qualify.study.plan import Plan
+from qualify.study.sensitivity_rows import Told
 
 ALL, NEW = ALL_READERS, NEW_READER
 """In place of a reader's name: these readers together, and a new reader of their class."""
@@ -104,6 +108,30 @@ def _result(table: ReadingsTable, rows: pd.DataFrame, plan: Plan) -> ReadersResu
     )
     lost = (rows["examined"] == 0).groupby(rows["reader"]).mean()
     return ReadersResult(fit, None, float(lost.max()), {})
+
+
+def told_together(rows: pd.DataFrame, plan: Plan) -> Told:
+    """Return all readers under one variation, by the cluster-robust bound, which is quick.
+
+    Of the opportunities (rows) of one kind and mode.
+    """
+    n, hits = len(rows), int(rows["hit"].sum())
+    if rows["reader"].nunique() < 2:
+        return Told(ALL, n, hits, None, None, "fewer than two readers", None)
+    link, size = link_named(plan.analysis.link), rows["size_mm"].to_numpy(dtype=float)
+    x = np.log(size) if plan.analysis.scale == "log" else size
+    names = list(rows[["specimen", "target"]].itertuples(index=False, name=None))
+    try:
+        design = np.column_stack([np.ones_like(x), x])
+        fit = clustered_fit(design, rows["hit"].to_numpy(dtype=float), names, link)
+    except ValueError:
+        return Told(ALL, n, hits, None, None, NO_OVERLAP, None)
+    bound = clustered_size_bound(fit, link, plan.analysis.scale)
+    place = float((eta_of(link, POD) - fit.coef[0]) / fit.coef[1]) if fit.coef[1] > 0.0 else None
+    upper = bound.value
+    inside = None if upper is None else float(size.min()) <= upper <= float(size.max())
+    a90 = size_of(place, plan.analysis.scale)
+    return Told(ALL, n, hits, a90, upper, bound.reason, inside)
 
 
 def with_checks(

@@ -32,6 +32,7 @@ from qualify.study.readers_analysis import (
     Repeats,
     readers_results,
     repeats_of,
+    told_together,
     with_checks,
 )
 from qualify.study.readers_estimates import readers_estimates, reading_check_estimates
@@ -224,7 +225,13 @@ def _vary(state: _State) -> _State:
         state.tables, inputs.plan, state.deviations, basis, state.views[basis], again
     )
     held = sensitivity_of(
-        state.views[basis], inputs.plan, basis, state.readers, state.checks, varied
+        state.views[basis],
+        inputs.plan,
+        basis,
+        state.readers,
+        state.checks,
+        varied,
+        lambda rows: told_together(rows, inputs.plan),
     )
     state.analysis.estimates.extend(sensitivity_estimates(held, basis))
     return replace(state, sensitivity=held)

@@ -12,6 +12,7 @@ import pandas as pd
 
 from qualify.criteria.estimate import Basis
 from qualify.criteria.rules import Criterion
+from qualify.criteria.verdict import ALL_READERS
 from qualify.pod.model_choice import ModelRow
 from qualify.pod.size_uncertainty import SizeUncertainty, size_uncertainty
 from qualify.reading.tables import Tables
@@ -106,7 +107,8 @@ def _clauses(criteria: Sequence[Criterion], place: Place) -> dict[Clause, str]:
     for criterion in criteria:
         counts[criterion.id] = number = counts.get(criterion.id, 0) + 1
         mine = criterion.mode == place[1] and criterion.population in (place[0], BLANK_UNITS)
-        if mine and criterion.statistic not in NOT_VARIED:
+        each = criterion.reader not in ("pooled", "new_reader")
+        if mine and each and criterion.statistic not in NOT_VARIED:
             out[(criterion.id, number)] = f"{criterion.id} {criterion.rule.words}"
     return out
 
@@ -138,6 +140,8 @@ def _models(
     which = MODEL_ROWS[key]
     told = {}
     for cell, one in base.told.items():
+        if cell[3] == ALL_READERS:
+            continue
         check = checks.get(cell)
         near = [] if check is None else [row for row in check.models.rows if row.near_equal]
         told[cell] = _of_model(one, near, which == "largest") if near else one
@@ -161,6 +165,8 @@ def _sizes(
     key, words = "size_uncertainty", "uncertainty of sizes integrated over"
     frame, told, absent = tables.opportunities, {}, {}
     for cell, one in base.told.items():
+        if cell[3] == ALL_READERS:
+            continue
         mine = (frame["kind"] == cell[1]) & (frame["mode"] == cell[2])
         rows = frame[mine & (frame["reader"] == cell[3])]
         if rows["size_u_mm"].isna().any():

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 
 from qualify.criteria.estimate import Basis, Estimate
+from qualify.criteria.verdict import ALL_READERS
 from qualify.study.sensitivity import Place
 from qualify.study.sensitivity_rows import PLANNED, Row, Sensitivity, Told
 from qualify.study.where import Where
@@ -17,9 +18,9 @@ def sensitivity_estimates(held: Mapping[Place, Sensitivity], basis: Basis) -> li
     for (kind, mode), one in held.items():
         planned = {told.reader: told for told in one.planned.readers}
         for row in one.rows:
-            if row.key.startswith("without_"):
-                continue  # the others' numbers are those as planned
             for told in row.readers:
+                if row.key.startswith("without_") and told.reader != ALL_READERS:
+                    continue  # the others' numbers are those as planned
                 where = Where(out, basis, kind, mode, told.reader, told.targets)
                 _row(where, row, told, planned.get(told.reader))
     return out
@@ -37,7 +38,8 @@ def _row(where: Where, row: Row, told: Told, planned: Told | None) -> None:
     name, method = f"sensitivity_{row.key}", f"{row.words}; plan's link and scale"
     if told.what:
         method = f"{row.words}: {told.what}"
-    bound = f"{method}, likelihood bound"
+    kind = "cluster-robust Wald" if told.reader == ALL_READERS else "likelihood"
+    bound = f"{method}, {kind} bound"
     where.add(f"{name}_hits", told.hits, "count", method=row.words)
     where.add(f"{name}_targets", told.targets, "count", method=row.words)
     reason = told.reason or NO_ESTIMATE
@@ -52,6 +54,6 @@ def _row(where: Where, row: Row, told: Told, planned: Told | None) -> None:
         in_range=told.in_range,
     )
     if row.key != PLANNED:
-        words = "a90/95 over that as planned, less 1; likelihood bounds"
+        words = f"a90/95 over that as planned, less 1; {kind} bounds"
         moved = change(told, planned)
         where.add(f"{name}_change", moved, "fraction", method=words, reason=NO_CHANGE)

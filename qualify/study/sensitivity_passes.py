@@ -10,7 +10,7 @@ import pandas as pd
 
 from qualify.criteria.estimate import Basis, Estimate, Estimates
 from qualify.criteria.rules import Criterion
-from qualify.criteria.verdict import Status, judge
+from qualify.criteria.verdict import ALL_READERS, Status, judge
 from qualify.pod.hit_miss import HitMissFit
 from qualify.reading.tables import Tables
 from qualify.study.analysis import OUTCOME_WORDS, analyse
@@ -98,7 +98,7 @@ class SharedStudy:
     def together(self, frame: pd.DataFrame, pooled: Pooled) -> dict[Cell, Told]:
         """Return the readings of all readers together, by kind and mode."""
         return {
-            (self.basis, str(p.kind), mode.id, "all_readers"): pooled(rows)
+            (self.basis, str(p.kind), mode.id, ALL_READERS): pooled(rows)
             for p in self.plan.populations
             for mode in self.plan.modes
             if len(rows := frame[(frame["kind"] == p.kind) & (frame["mode"] == mode.id)])

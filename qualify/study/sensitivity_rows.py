@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from qualify.criteria.verdict import Status
+from qualify.criteria.verdict import ALL_READERS, Status
 
 PLANNED = "as_planned"
 
@@ -15,7 +15,8 @@ class Told:
     ----------
     reader : its id, or `all_readers`.
     targets, hits : counts.
-    a90, a90_95 : sizes; a90_95 the upper likelihood bound, or None with `reason`.
+    a90, a90_95 : sizes; a90_95 the upper likelihood bound, of all readers the cluster-robust one,
+        or None with `reason`.
     in_range : whether a90_95 lies inside the sizes tested.
     what : the model, where the row is about models; else ''.
     """
@@ -50,8 +51,9 @@ class Row:
 
     @property
     def worst(self) -> Told | None:
-        """The reader without a bound and fewest found, else with the largest bound."""
-        return max(self.readers, key=_badness, default=None)
+        """The reader without a bound and fewest found, else with the largest; not all together."""
+        each = [told for told in self.readers if told.reader != ALL_READERS]
+        return max(each, key=_badness, default=None)
 
 
 def _badness(told: Told) -> tuple[bool, float]:

@@ -4,6 +4,8 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+import statsmodels.api as sm
+from scipy import stats
 
 from qualify.criteria.estimate import Estimates
 from qualify.dossier.chapters_sensitivity import sensitivity_chapter
@@ -13,6 +15,7 @@ from qualify.pod.hit_miss import fit_hit_miss
 from qualify.pod.model_choice import model_table
 from qualify.pod.size_uncertainty import size_uncertainty
 from qualify.reading.tables import MatchedCallRow, MeasurementRow, OpportunityRow, Tables, frame
+from qualify.study.readers_analysis import told_together
 from qualify.study.sensitivity import sensitivity_of
 from qualify.study.sensitivity_estimates import sensitivity_estimates
 from qualify.study.variations import variations
@@ -206,3 +209,26 @@ def test_every_number_in_print_is_an_estimate(held):
     assert len(sizes) > 10
     assert sizes <= known
     assert moved_most(held[0]).startswith("The largest a90/95 of the readers moves")
+
+
+def test_readers_together_are_told_by_the_cluster_robust_bound_of_statsmodels():
+    """Hits of both readers by a logit GEE on working independence, clusters the targets: 1e-6."""
+    tables, plan = made(), the_plan()
+    rows = tables.opportunities[tables.opportunities["kind"] == HOLE]
+    held = sensitivity_of(
+        tables, plan, BASIS, READERS, {}, [], lambda frame: told_together(frame, plan)
+    )[PLACE]
+    told = next(one for one in held.planned.readers if one.reader == "all_readers")
+    design = sm.add_constant(np.log(rows["size_mm"].to_numpy()))
+    groups = rows["target"].to_numpy()
+    hits = rows["hit"].to_numpy(dtype=float)
+    fit = sm.GEE(hits, design, groups, family=sm.families.Binomial()).fit(ctol=1e-12)
+    (b0, b1), cov = fit.params, fit.cov_robust * 60 / 59
+    psi = (np.log(9.0) - b0) / b1
+    slope = np.array([1.0, psi]) / b1
+    want = np.exp(psi + stats.t.ppf(0.95, 59) * np.sqrt(slope @ cov @ slope))
+    assert told.a90 == pytest.approx(np.exp(psi), rel=1e-6)
+    assert told.a90_95 == pytest.approx(want, rel=1e-6)
+    one = next(row for row in held.rows if row.key == "without_R2")
+    assert [t.a90_95 for t in one.readers if t.reader == "all_readers"] == [None]
+    assert held.planned.worst.reader in READERS
