@@ -127,9 +127,9 @@ def a90_ratio(
     corrected: Pair = (None, None)
     if reason is None:
         problem = ratio_problem(data, link, curves)
-        ends = _ends(problem, confidence, targets, seed)
+        ends, drawn = _ends(problem, confidence, targets, seed)
         if margin is not None:
-            p = _inferior_p(problem, margin, seed)
+            p = _inferior_p(problem, margin, drawn)
         if draws is not None:
             percentile, corrected = bounds_by_draws(data, draws, problem.estimate, confidence)
     unfitted = None if draws is None else float(
@@ -173,17 +173,30 @@ class _Ends:
     lower_reason: str | None
 
 
+def first_limit(
+    problem: RatioProblem, share: float, upper: bool, targets: int, seed: int, simulations: int
+) -> tuple[float, Array | None]:
+    """Limit of the log ratio by Student's t, and the statistic (trials,) of trials simulated there.
+
+    Infinite, and None, where there is none.
+    """
+    way = -1.0 if upper else 1.0
+    first = problem.edge(way * float(special.stdtrit(targets - 2, 1.0 - share)))
+    if not math.isfinite(first):
+        return first, None
+    return first, problem.simulated(first, seed=seed, simulations=simulations)
+
+
 def _limits(
     problem: RatioProblem, shares: Sequence[float], upper: bool, targets: int, seed: int
-) -> list[float | None]:
+) -> tuple[list[float | None], Array | None]:
     """Limits of the ratio, one-sided at 1 - each of `shares`; None where there is none.
 
     The quantile of Student's t gives a first one for the first share; there trials are simulated,
-    and their quantiles give those that count.
+    and their quantiles give those that count. Also returns the statistic of these trials.
     """
     way = -1.0 if upper else 1.0
-    first = problem.edge(way * float(special.stdtrit(targets - 2, 1.0 - shares[0])))
-    drawn = problem.simulated(first, seed=seed) if math.isfinite(first) else None
+    _, drawn = first_limit(problem, shares[0], upper, targets, seed, SIMULATIONS)
     found: list[float | None] = []
     for share in shares:
         wanted = way * float(special.stdtrit(targets - 2, 1.0 - share))
@@ -193,23 +206,28 @@ def _limits(
             wanted = quantile if quantile * way > 0.0 else wanted
         at = problem.edge(wanted)
         found.append(math.exp(at) if abs(at) < FARTHEST_LOG else None)
-    return found
+    return found, drawn
 
 
-def _ends(problem: RatioProblem, confidence: float, targets: int, seed: int) -> _Ends:
+def _ends(
+    problem: RatioProblem, confidence: float, targets: int, seed: int
+) -> tuple[_Ends, Array | None]:
     shares = (1.0 - confidence, 0.5 * (1.0 - confidence))
-    lower, low = _limits(problem, shares, False, targets, seed)
-    upper, high = _limits(problem, shares, True, targets, seed)
+    (lower, low), _ = _limits(problem, shares, False, targets, seed)
+    (upper, high), drawn = _limits(problem, shares, True, targets, seed)
     interval = None if low is None or high is None else (low, high)
-    return _Ends(upper, lower, interval, NOT_CLOSED if upper is None else None,
+    ends = _Ends(upper, lower, interval, NOT_CLOSED if upper is None else None,
                  NOT_CLOSED if lower is None else None)  # fmt: skip
+    return ends, drawn
 
 
-def _inferior_p(problem: RatioProblem, margin: float, seed: int) -> float | None:
-    """How likely a statistic as low as seen is where the ratio is the margin."""
-    seen = problem.statistic(math.log(margin))
-    drawn = problem.simulated(math.log(margin), seed=seed) if math.isfinite(seen) else None
-    if drawn is None or drawn.size == 0:
+def _inferior_p(problem: RatioProblem, margin: float, drawn: Array | None) -> float | None:
+    """How likely a statistic as low as seen is, by the trials that the upper bound rests on.
+
+    So that p is at most 5 % where the upper 95 % bound is at most the margin.
+    """
+    seen = problem.lowest(math.log(margin))
+    if drawn is None or drawn.size == 0 or not math.isfinite(seen):
         return None
     slack = SLACK * (1.0 + abs(seen))
     return (1 + int(np.sum(drawn <= seen + slack))) / (drawn.size + 1)

@@ -13,7 +13,7 @@ is counted in `tests/recovery`.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import optimize, special
@@ -24,6 +24,7 @@ from qualify.comparison.score_kernels import (
     Axis,
     edge_of_ratio,
     held_curves,
+    lowest,
     studentised,
     target_scores,
 )
@@ -71,6 +72,12 @@ class RatioProblem:
                                  self.readings - self.hits, self.level, self.places, self.axis,
                                  log_ratio, np.empty(self.t.size)))  # fmt: skip
 
+    def lowest(self, log_ratio: float) -> float:
+        """Lowest statistic between the estimate and a log ratio above it; nan without one."""
+        return float(lowest(LINK_NUMBERS[self.link], self.t, self.hits, self.readings - self.hits,
+                            self.level, self.places, self.axis, self.estimate, log_ratio,
+                            np.empty(self.t.size)))  # fmt: skip
+
     def edge(self, wanted: float) -> float:
         """Log ratio where the statistic is `wanted`: below 0 an upper limit, above 0 a lower one.
 
@@ -101,27 +108,45 @@ class RatioProblem:
                            self.places, self.axis, log_ratio, found):  # fmt: skip
             return None
         slopes = found[:, 0]
-        curves = np.column_stack([self.level - slopes * found[:, 1], slopes])
-        seen = self.statistics_from(curves, log_ratio, seed=seed, simulations=simulations)
-        return np.sort(seen[np.isfinite(seen)])
-
-    def statistics_from(
-        self, curves: Array, log_ratio: float, *, seed: int, simulations: int
-    ) -> Array:
-        """Statistic (simulations,) for a ratio in trials drawn from curves (2, 2) in t.
-
-        Not a number where a curve can't be fitted to a trial.
-        """
-        number, starts = LINK_NUMBERS[self.link], np.ascontiguousarray(curves)
-        out, probits = np.empty(simulations), probits_of(self.link, self.t, starts)
+        curves = np.ascontiguousarray(np.column_stack([self.level - slopes * found[:, 1], slopes]))
+        out, probits = np.empty(simulations), probits_of(self.link, self.t, curves)
         state = stream(seed, b"ratio of a90")
 
         def work(first: int, last: int) -> None:
-            _statistics(number, self.t, self.readings, probits, self.rho, self.level, starts,
+            _statistics(number, self.t, self.readings, probits, self.rho, self.level, curves,
                         self.axis, log_ratio, state, first, last, out)  # fmt: skip
 
         in_threads(work, simulations, THREADED)
-        return out
+        return np.sort(out[np.isfinite(out)])
+
+    def drawn(self, curves: Array, seed: int) -> "RatioProblem | None":
+        """Return the problem of one trial drawn from curves (2, 2) in t; None where none is fitted.
+
+        Its own rho is found anew.
+        """
+        number, n = LINK_NUMBERS[self.link], self.t.size
+        deviates = np.empty(n + 2 * int(self.readings.sum()))
+        hits, misses = np.empty((2, n)), np.empty((2, n))
+        normals(stream(seed, b"trials of the same design"), deviates)
+        _draw(
+            self.readings, probits_of(self.link, self.t, curves), self.rho, deviates, hits, misses
+        )
+        found = np.array([
+            curve_of(number, self.t, hits[k], misses[k], self.level, curves[k, 0], curves[k, 1])
+            for k in range(2)
+        ])  # fmt: skip
+        if np.any(found[:, 3] != FITTED):
+            return None
+        is_log, centre, spread = self.axis
+        sizes = centre + spread * found[:, 2]
+        if not is_log and np.any(sizes <= 0.0):
+            return None
+        own = probits_of(self.link, self.t, np.ascontiguousarray(found[:, :2]))
+        return replace(
+            self, hits=hits, places=np.ascontiguousarray(found[:, 2]), slopes=found[:, 1].copy(),
+            estimate=float(sizes[1] - sizes[0] if is_log else np.log(sizes[1] / sizes[0])),
+            rho=alike(own, hits, self.readings),
+        )  # fmt: skip
 
 
 def ratio_problem(data: PairedTargets, link: LinkName, curves: Array) -> RatioProblem:

@@ -19,6 +19,7 @@ from qualify.threads import njit
 
 FINE = 1e-8  # gain in log-likelihood at which a slope stops; the last step is still taken
 MOST_STEPS = 100
+WAY = 4  # places looked at between estimate and ratio
 LEAST_SLOPE = 1e-9  # per standard deviation of the size axis
 CLOSE = 1e-6  # of psi, in standard deviations; scores freed of psi err by the square
 
@@ -161,6 +162,35 @@ def studentised(
         total += scores[i]
         square += scores[i] * scores[i]
     return total / math.sqrt(square) if square > 0.0 else math.nan
+
+
+@njit(cache=True, nogil=True)
+def lowest(
+    link: int,
+    t: Array,
+    hits: Array,
+    misses: Array,
+    level: float,
+    places: Array,
+    axis: Axis,
+    estimate: float,
+    log_ratio: float,
+    scores: Array,
+) -> float:
+    """Lowest statistic on the way from the estimate up to a log ratio; nan without any.
+
+    Far from the estimate the squares of the scores outgrow their sum, and the statistic turns
+    back: a ratio that was excluded on the way stays excluded.
+    """
+    if log_ratio <= estimate:
+        return studentised(link, t, hits, misses, level, places, axis, log_ratio, scores)
+    least = math.nan
+    for k in range(1, WAY + 1):
+        at = estimate + (log_ratio - estimate) * k / WAY
+        one = studentised(link, t, hits, misses, level, places, axis, at, scores)
+        if math.isnan(least) or one < least:
+            least = one
+    return least
 
 
 @njit(cache=True, nogil=True)

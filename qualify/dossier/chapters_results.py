@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from reportlab.platypus import Flowable
 
 from qualify.dossier.chapters_bases import bases_chapter
+from qualify.dossier.chapters_comparison import comparison_chapter
 from qualify.dossier.chapters_noise import noise_sections
 from qualify.dossier.chapters_sensitivity import sensitivity_chapter
 from qualify.dossier.chapters_sizing import sizing_chapter
@@ -25,6 +26,7 @@ def result_chapters(result: StudyResult, pictures: Pictures) -> list[Flowable]:
     return [
         *_false_calls(result, pictures),
         *sizing_chapter(result, pictures),
+        *comparison_chapter(result, pictures),
         *sensitivity_chapter(result),
         *bases_chapter(result),
     ]

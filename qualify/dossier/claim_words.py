@@ -198,7 +198,7 @@ def sizing(result: StudyResult, kind: str, mode: str) -> str:
 
 
 def answer(result: StudyResult) -> str:
-    """Set the two modes side by side, and say that no paired comparison was made."""
+    """Set the two modes side by side, with the ratio of a90 on the same targets."""
     plan = result.inputs.plan
     one, other = plan.claim.candidate_mode, plan.claim.reference_mode
     if other is None:
@@ -210,7 +210,25 @@ def answer(result: StudyResult) -> str:
             f"{mm(b.value)} mm" if b is not None and b.value is not None else "none" for b in sizes
         ]
         parts.append(f"{kind_words(population.kind)} {told[0]} against {told[1]}")
-    return (
-        f"Not answered: the modes were not compared target by target. Worst readers' a90/95, {one} "
-        f"against {other}: {'; '.join(parts)}."
-    )
+    sizes_told = f"Worst readers' a90/95, {one} against {other}: {'; '.join(parts)}."
+    return f"{_ratios(result)} {sizes_told}"
+
+
+def _ratios(result: StudyResult) -> str:
+    """Return the ratio of a90 of the reader with the largest upper bound, by kind."""
+    plan, on = result.inputs.plan, result.headline
+    mode, parts = plan.claim.candidate_mode, []
+    for population in plan.populations:
+        found = [
+            result.estimates.get(on, "a90_ratio_upper", population.kind, mode, reader)
+            for reader in result.readers
+        ]
+        known = [e for e in found if e is not None and e.value is not None]
+        if not known or len(known) < len(result.readers):
+            parts.append(f"{kind_words(population.kind)} none for every reader")
+            continue
+        worst = max(known, key=lambda e: e.value or 0.0)
+        parts.append(f"{kind_words(population.kind)} at most {worst.value:.2f} ({worst.reader})")
+    if not any("at most" in part for part in parts):
+        return "Not answered: no upper bound of the ratio of a90 exists for every reader."
+    return f"On the same targets, a90 of the candidate over the reference's: {'; '.join(parts)}."

@@ -7,6 +7,7 @@ from functools import partial
 from matplotlib.figure import Figure
 
 from qualify.blocks.definition import Block
+from qualify.dossier.comparison_views import PodPanels, comparison_panels, names_of
 from qualify.dossier.lookup import BLANKS, value
 from qualify.dossier.pod_views import PodViews, limit_of
 from qualify.dossier.response_views import (
@@ -17,6 +18,7 @@ from qualify.dossier.response_views import (
 )
 from qualify.dossier.sizing_views import sizing_error_panels, sizing_panels
 from qualify.dossier.views import block_view
+from qualify.figures.comparison import comparison_alt_text, comparison_figure
 from qualify.figures.drawing import block_alt_text, draw_block
 from qualify.figures.events import EventView, order_of_events_alt_text, order_of_events_figure
 from qualify.figures.noise import noise_alt_text, noise_figure
@@ -56,6 +58,8 @@ def drawings(result: StudyResult) -> list[Drawing]:
         panels[f"covariates-{k}"] = views.covariate_panels(population)
         told = [(name, shown) for name, shown in panels.items() if shown]
         out += [_pod(name, shown, mark=result.mark) for name, shown in told]
+        by_mode = {x.id: panels[f"pod-{k}-{m}"] for m, x in enumerate(plan.modes, 1)}
+        out += _comparison(result, population, by_mode, f"comparison-{k}")
     out += _false_calls(result)
     out += _responses(result)
     for k, population in enumerate(plan.populations, 1):
@@ -90,6 +94,16 @@ def _pod(name: str, panels: tuple[PodPanel, ...], *, mark: str) -> Drawing:
         lambda: pod_figure(panels, tallest_mm=tallest, mark=mark),
         pod_alt_text(panels),
     )
+
+
+def _comparison(
+    result: StudyResult, population: Population, by_mode: PodPanels, name: str
+) -> list[Drawing]:
+    panels, names = comparison_panels(result, population, by_mode), names_of(result)
+    if not panels:
+        return []
+    draw = partial(comparison_figure, panels, names, mark=result.mark)
+    return [Drawing(name, draw, comparison_alt_text(panels, names))]
 
 
 def _false_calls(result: StudyResult) -> list[Drawing]:

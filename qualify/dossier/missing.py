@@ -145,7 +145,12 @@ def _sizing(result: StudyResult) -> str:
 def _compared(result: StudyResult) -> str:
     if len(result.inputs.plan.modes) < 2:
         return f"{NOT_SHOWN}: one mode only"
-    return "thin: modes side by side on the same targets, no paired test"
+    found = [one for one in result.comparisons.modes.values() if one.found is not None]
+    if not found:
+        return f"{NOT_SHOWN}: no two modes were compared on the same targets"
+    if result.inputs.plan.comparison.recordings is None:
+        return "thin: paired tests in chapter 12; whether recordings were the same not recorded"
+    return "present"
 
 
 def _transfer(result: StudyResult) -> str:

@@ -75,8 +75,7 @@ def _targets(where: Where, one: ModeComparison) -> None:
     _ratio(where, found.ratio)
     for true, share in one.power.items():
         name = f"a90_ratio_power_{str(true).replace('.', '_')}"
-        where.add(name, share, "fraction", method=POWER.format(f"{true:g}"),
-                  reason="no curves to simulate from")  # fmt: skip
+        where.add(name, share, "fraction", method=POWER.format(f"{true:g}"))
     _at_rate(where, one)
 
 

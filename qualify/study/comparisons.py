@@ -1,7 +1,7 @@
 """Candidate against reference in a study: on each kind, for each reader and all together."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -27,7 +27,6 @@ FAMILIES: Mapping[str, tuple[Endpoint, ...]] = {
     "hits_curves_and_a90_ratio": ("hits", "curves", "a90_ratio"),
 }
 TRUE_RATIOS = (1.0, 0.8)
-POWER_TRIALS = 999
 SHOWN = 6
 Holm = Mapping[Endpoint, float | None]
 
@@ -42,7 +41,8 @@ class ModeComparison:
     left_out : targets read in one mode only, by name: not examined in the other.
     holm_p : p adjusted over the kinds of the plan and the tests of its family.
     power : share of simulated trials of this design that would show a ratio of at most the margin,
-        by true ratio; empty without a margin.
+        by true ratio; told for the reader who governs, empty
+        elsewhere and without a margin.
     at_rate : ratio from responses at the declared false-call rate, None where none is declared.
     """
 
@@ -50,7 +50,7 @@ class ModeComparison:
     reason: str | None
     left_out: tuple[str, ...]
     holm_p: Holm
-    power: Mapping[float, float | None]
+    power: Mapping[float, float]
     at_rate: ResponseRatio | None
 
 
@@ -96,7 +96,27 @@ def compare_all(views: Mapping[Basis, Tables], plan: Plan, readers: Sequence[str
             blanks = _false_calls(rows, candidate, reference, own)
             if blanks is not None:
                 false_calls[(basis, BLANK, candidate, who)] = blanks
-    return Comparisons(modes, false_calls)
+    return Comparisons(_with_power(modes, plan), false_calls)
+
+
+def _with_power(modes: Mapping[Cell, ModeComparison], plan: Plan) -> dict[Cell, ModeComparison]:
+    """Add the power of the design where a margin is declared, for the reader who governs."""
+    out, done = dict(modes), {}  # type: dict[Cell, ModeComparison], dict[int, dict[float, float]]
+    for basis, kind in dict.fromkeys(cell[:2] for cell in modes if cell[0] != "examined_only"):
+        margin = margin_of(plan, kind)
+        cells = [c for c in modes if c[:2] == (basis, kind) and c[3] != ALL_READERS]
+        known = {c: f.ratio.upper for c in cells if (f := modes[c].found) and f.ratio.upper}
+        if margin is None or not known:
+            continue
+        cell = max(known, key=lambda c: known[c] or 0.0)
+        found = modes[cell].found
+        assert found is not None
+        if id(found) not in done:
+            link, seed = plan.analysis.link, plan.analysis.seed
+            problem = ratio_problem(found.data, link, curves_of(found.data, link))
+            done[id(found)] = {t: ratio_power(problem, margin, t, seed=seed) for t in TRUE_RATIOS}
+        out[cell] = replace(modes[cell], power=done[id(found)])
+    return out
 
 
 def _groups(readers: Sequence[str]) -> list[tuple[str, tuple[str, ...]]]:
@@ -147,15 +167,8 @@ def _compared(
         resamples=RESAMPLES,
     )  # fmt: skip
     found = compare_modes(data, asked)
-    power: dict[float, float | None] = {}
-    if margin is not None and found.ratio.reason is None:
-        problem = ratio_problem(data, asked.link, curves_of(data, asked.link))
-        power = {
-            true: ratio_power(problem, margin, true, seed=seed, trials=POWER_TRIALS)
-            for true in TRUE_RATIOS
-        }
     at_rate = response_comparison(rows, mine, plan) if len(readers) == 1 else None
-    return ModeComparison(found, None, left_out, {}, power, at_rate)
+    return ModeComparison(found, None, left_out, {}, {}, at_rate)
 
 
 def pairs_of(

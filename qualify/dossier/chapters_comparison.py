@@ -1,0 +1,268 @@
+"""Chapter 12: candidate and reference on the same targets."""
+
+from collections.abc import Sequence
+
+from reportlab.platypus import Flowable
+
+from qualify.comparison.power import TRIALS
+from qualify.dossier.comparison_objections import objections
+from qualify.dossier.comparison_views import compared, discordant, figures_of, names_of
+from qualify.dossier.layout import body, chapter, section, small
+from qualify.dossier.lookup import BLANKS, estimate, value
+from qualify.dossier.pictures import Pictures
+from qualify.dossier.tables import Cell, bold, grid
+from qualify.dossier.words import kind_words, listed, mm, p_value, percent, whole
+from qualify.study.comparisons import ALL_READERS, TRUE_RATIOS, ModeComparison, margin_of
+from qualify.study.plan import Mode, Population
+from qualify.study.result import StudyResult
+
+RECORDINGS = {
+    "same": "the same recordings, processed in both modes",
+    "different": "recordings of its own for each mode: what the recordings differ in counts too",
+    None: "not recorded whether both modes were made from the same recordings",
+}
+DIFFERS = "≠"
+ALL = "all together"
+
+
+def comparison_chapter(result: StudyResult, pictures: Pictures) -> list[Flowable]:
+    """Return chapter 12."""
+    out = chapter("12  Modes on the same targets")
+    reference, candidate = names_of(result)
+    if not reference:
+        return [*out, body("Not shown: the plan names no reference mode.")]
+    if not result.comparisons.modes:
+        return [*out, body("Not shown: nobody read a kind of the plan in both modes.")]
+    out.append(
+        body(
+            f"Candidate {candidate} against reference {reference}, each target read in both modes "
+            "by the same reader. Only targets that one mode hit and the other missed tell the "
+            "modes apart. With several readers, a target counts once: all of its readings go "
+            "together in every test and bound. A ratio of a90 below 1 speaks for the candidate."
+        )
+    )
+    out += [*section("How each mode was set up"), _set_up(result)]
+    out.append(small(f"Recordings: {RECORDINGS[result.inputs.plan.comparison.recordings]}. "
+                     f"A row marked {DIFFERS} differs between the modes."))  # fmt: skip
+    for number, population in enumerate(result.inputs.plan.populations, start=1):
+        out += _kind(result, pictures, population, number)
+    return [*out, *_false_calls(result), *objections(result)]
+
+
+def _set_up(result: StudyResult) -> Flowable:
+    plan = result.inputs.plan
+    modes = [plan.mode(name) for name in names_of(result)]
+    rates = {how.mode: how.declared_rate for how in plan.responses}
+
+    def threshold(mode: Mode) -> str:
+        if mode.threshold is None:
+            return "none: called by eye"
+        return f"{mode.threshold:g} {mode.threshold_unit or ''}".strip()
+
+    def rate(mode: Mode) -> str:
+        declared = rates.get(mode.id)
+        return "none declared" if declared is None else percent(declared)
+
+    rows = [
+        ["Name", *(mode.name for mode in modes)],
+        ["Set up by", *(mode.set_up_by for mode in modes)],
+        ["Threshold", *map(threshold, modes)],
+        ["Declared false-call rate per unit", *map(rate, modes)],
+        ["Reading rule", *(mode.reading_rule for mode in modes)],
+    ]
+    marked = [[f"{row[0]} {DIFFERS}" if row[1] != row[2] else row[0], *row[1:]] for row in rows]
+    return grid(["", f"Reference {modes[0].id}", f"Candidate {modes[1].id}"], marked, [34, 68, 68])
+
+
+def _readers(result: StudyResult, kind: str) -> list[tuple[str, str, ModeComparison]]:
+    """Return (id, as told, comparison) of each reader, and of all together last."""
+    told = [(r, r) for r in result.readers] + [(ALL_READERS, ALL)]
+    return [(r, w, one) for r, w in told if (one := compared(result, kind, r)) is not None]
+
+
+def _kind(
+    result: StudyResult, pictures: Pictures, population: Population, number: int
+) -> list[Flowable]:
+    held = _readers(result, population.kind)
+    if not held:
+        return []
+    words = kind_words(population.kind)
+    out = section(f"{words[:1].upper()}{words[1:]}: who found what the other missed")
+    there = [(r, w, one) for r, w, one in held if one.found is not None]
+    for _, told, one in held:
+        if one.found is None:
+            out.append(body(f"{told}: not compared, {one.reason}."))
+        elif one.left_out:
+            out.append(small(f"{told}: left out, read in one mode only: {listed(one.left_out)}."))
+    if not there:
+        return out
+    out.append(_pairs(result, population.kind, there))
+    out += pictures.on_page(f"comparison-{number}", _caption(result, population))
+    out += _ratios(result, population.kind, there)
+    out += _by_size(there)
+    return [*out, *_discordant(result, population.kind, there)]
+
+
+def _caption(result: StudyResult, population: Population) -> str:
+    return (
+        f"Both modes on {kind_words(population.kind)}, a panel a reader. Names: targets hit in one "
+        "mode only, with the mark of that mode."
+    )
+
+
+def _pairs(
+    result: StudyResult, kind: str, held: Sequence[tuple[str, str, ModeComparison]]
+) -> Flowable:
+    reference, candidate = names_of(result)
+    names = ("compared_both", "compared_reference_only", "compared_candidate_only",
+             "compared_neither")  # fmt: skip
+    tests = ("mcnemar_exact_p", "mcnemar_holm_p", "curve_difference_p", "curve_difference_holm_p")
+    rows: list[list[Cell]] = []
+    for reader, told, _ in held:
+        counts = [whole(_value(result, name, kind, reader)) for name in names]
+        p = [p_value(_value(result, name, kind, reader)) for name in tests]
+        low, high = (_value(result, f"rate_difference_{n}", kind, reader)
+                     for n in (("newcombe_low", "newcombe_high") if reader != ALL_READERS
+                               else ("by_target_low", "by_target_high")))  # fmt: skip
+        step = _points(_value(result, "rate_difference", kind, reader))
+        ends = f"{step} ({_points(low)} to {_points(high)})"
+        rows.append([told, *counts, ends, *p])
+    heads = ["Reader", "Both hit", f"{reference} only", f"{candidate} only", "Neither",
+             "Difference of rates, points (95 %)", "Hits: exact p", "Hits: p (Holm)", "Curves: p",
+             "Curves: p (Holm)"]  # fmt: skip
+    return grid(heads, rows, [16, 12, 14, 16, 13, 36, 14, 14, 14, 14], align="lrrrrrrrrr")
+
+
+def _value(result: StudyResult, name: str, kind: str, reader: str) -> float | None:
+    found = figures_of(result, name, kind, reader)
+    return None if found is None else found.value
+
+
+def _points(fraction: float | None) -> str:
+    return "none" if fraction is None else f"{100 * fraction:+.1f}".replace("-", "−")
+
+
+def _number(value: float | None) -> str:
+    return "none" if value is None else f"{value:.2f}"
+
+
+def _ratios(
+    result: StudyResult, kind: str, held: Sequence[tuple[str, str, ModeComparison]]
+) -> list[Flowable]:
+    margin = margin_of(result.inputs.plan, kind)
+    limits = [_value(result, "a90_ratio_upper", kind, r) for r, *_ in held if r != ALL_READERS]
+    known = [v for v in limits if v is not None]
+    rows: list[list[Cell]] = []
+    for reader, told, one in held:
+        assert one.found is not None
+        ratio, upper = one.found.ratio, _value(result, "a90_ratio_upper", kind, reader)
+        shown = _number(upper)
+        worst = reader != ALL_READERS and upper is not None and upper == max(known)
+        row: list[Cell] = [told, mm(ratio.a90_a), mm(ratio.a90_b), _number(ratio.ratio),
+                           bold(shown) if worst else shown]  # fmt: skip
+        row += [
+            _number(_value(result, f"a90_ratio_{name}", kind, reader))
+            for name in ("lower", "low", "high", "upper_drawn")
+        ]
+        if margin is not None:
+            row.append(p_value(_value(result, "a90_ratio_not_inferior_p", kind, reader)))
+            powers = [one.power.get(true) for true in TRUE_RATIOS] if one.power else []
+            row += ["–" if p is None else percent(p) for p in powers] or ["–"] * len(TRUE_RATIOS)
+        rows.append(row)
+    heads = ["Reader", "a90 reference, mm", "a90 candidate, mm", "Ratio", "Upper bound",
+             "Lower bound", "From (95 %)", "To (95 %)", "Upper, targets drawn anew"]  # fmt: skip
+    if margin is not None:
+        heads += [f"p of ratio ≥ {margin:g}", *(f"Shown if truth is {t:g}" for t in TRUE_RATIOS)]
+    widths = [18.0, *[14.0] * (len(heads) - 1)]
+    out = [*section("Ratio of a90, candidate over reference"),
+           grid(heads, rows, widths, align="l" + "r" * (len(heads) - 1))]  # fmt: skip
+    reasons = [
+        f"{told}: {one.found.ratio.reason or one.found.ratio.upper_reason}."
+        for _, told, one in held
+        if one.found is not None and one.found.ratio.upper is None
+    ]
+    return [*out, *(small(reason) for reason in reasons), small(_ratio_words(held, margin))]
+
+
+def _ratio_words(held: Sequence[tuple[str, str, ModeComparison]], margin: float | None) -> str:
+    found = next(one.found for *_, one in held if one.found is not None)
+    words = (
+        "Bounds are one-sided 95 %, from to two-sided 95 %: a score test by target turned round, "
+        f"its quantile from {found.ratio.simulations} simulated trials, seed {found.ratio.seed}. "
+        "Bounds from targets drawn anew hold less often than they say and stand beside only. "
+    )
+    if margin is not None:
+        words += (
+            f"The last columns, for the reader who governs (bold): in how many of {TRIALS} "
+            f"simulated trials of this design the upper bound is at most {margin:g}, if the "
+            "candidate's a90 is so many times the reference's."
+        )
+    return words
+
+
+def _by_size(held: Sequence[tuple[str, str, ModeComparison]]) -> list[Flowable]:
+    rows = [
+        [told, f"{mm(c.low)} to {mm(c.high)}", str(c.targets), f"{c.hits_a} of {c.readings}",
+         f"{c.hits_b} of {c.readings}", p_value(c.exact_p), p_value(c.holm_p)]
+        for _, told, one in held
+        if one.found is not None
+        for c in one.found.classes
+    ]  # fmt: skip
+    heads = ["Reader", "Sizes, mm", "Targets", "Hit, reference", "Hit, candidate", "Exact p",
+             "p (Holm)"]  # fmt: skip
+    return [*section("Where in size"), grid(heads, rows, [24, 34, 16, 26, 26, 20, 20],
+                                            align="llrrrrr")]  # fmt: skip
+
+
+def _discordant(
+    result: StudyResult, kind: str, held: Sequence[tuple[str, str, ModeComparison]]
+) -> list[Flowable]:
+    """Return the table of discordant targets with size, depth, and who hit them in which mode."""
+    frame = result.views[result.headline].opportunities
+    depth = frame[frame["kind"] == kind].groupby("target")["depth_mm"].first()
+    by: dict[tuple[str, float], dict[str, list[str]]] = {}
+    for reader, _, one in held:
+        if reader == ALL_READERS:
+            continue
+        for name, size, side, _ in discordant(one):
+            by.setdefault((name, size), {}).setdefault(side, []).append(reader)
+    out = section("Targets that one mode alone hit")
+    if not by:
+        return [*out, body("None.")]
+    rows = [
+        [name, mm(size), mm(depth.get(name)), ", ".join(sides.get("reference", [])) or "–",
+         ", ".join(sides.get("candidate", [])) or "–"]
+        for (name, size), sides in sorted(by.items(), key=lambda item: item[0][1])
+    ]  # fmt: skip
+    reference, candidate = names_of(result)
+    heads = ["Target", "Size, mm", "Depth, mm", f"Hit in {reference} only, by",
+             f"Hit in {candidate} only, by"]  # fmt: skip
+    return [*out, grid(heads, rows, [28, 22, 22, 48, 48], align="lrrll")]
+
+
+def _false_calls(result: StudyResult) -> list[Flowable]:
+    out = section("False calls of both modes on the same blank units")
+    reference, candidate = names_of(result)
+    rows = []
+    for reader, told in [*((r, r) for r in result.readers), (ALL_READERS, ALL)]:
+        if estimate(result, "false_call_difference", BLANKS, candidate, reader) is None:
+            continue
+        cells = [told, whole(value(result, "compared_blank_readings", BLANKS, candidate, reader))]
+        for mode in (reference, candidate):
+            rate, upper = (value(result, name, BLANKS, mode, reader)
+                           for name in ("false_call_rate", "false_call_rate_upper"))  # fmt: skip
+            cells.append("–" if rate is None else f"{percent(rate)} (to {percent(upper)})")
+        ends = [_points(value(result, f"false_call_difference{end}", BLANKS, candidate, reader))
+                for end in ("", "_low", "_high")]  # fmt: skip
+        p = value(result, "false_call_difference_p", BLANKS, candidate, reader)
+        rows.append([*cells, f"{ends[0]} ({ends[1]} to {ends[2]})", p_value(p)])
+    if not rows:
+        return [*out, body("Not shown: no blank unit was examined in both modes.")]
+    heads = ["Reader", "Readings of units", f"{reference}: rate (upper bound)",
+             f"{candidate}: rate (upper bound)", "Difference, points (95 %)",
+             "Exact p"]  # fmt: skip
+    words = (
+        "A mode that calls more finds more: a smaller a90 at a higher rate of false calls is no "
+    )
+    return [*out, grid(heads, rows, [24, 20, 36, 36, 40, 16], align="lrrrrr"),
+            small(f"{words}gain by itself. Equal rates are not shown by a large p.")]  # fmt: skip
