@@ -28,9 +28,9 @@ from qualify.pod.reader_kernels import (
 )
 from qualify.pod.simulation import away_from
 
-RHOS = np.sin(np.linspace(0.5, 19.5, 20) / 20.0 * np.pi / 2.0) ** 2
+RHOS = np.sin(np.linspace(0.5, 15.5, 16) / 16.0 * np.pi / 2.0) ** 2
 """Shares that may belong to the target, even in angle: 0.002 to 0.998."""
-NODES = np.linspace(-4.5, 4.5, 91)
+NODES = np.linspace(-4.5, 4.5, 61)
 WEIGHTS = np.exp(-0.5 * NODES**2) / np.exp(-0.5 * NODES**2).sum()
 SPREADS = np.linspace(0.0, 3.0, 31)
 """Standard deviations of readers, in link units; 3 is far beyond any class of readers."""

@@ -29,7 +29,7 @@ from qualify.pod.readers import ReadersFit
 from qualify.threads import in_threads
 
 SIMULATIONS = 399  # a replicate
-SURELY_KEPT = 1.2  # a root as small is never rejected: readings that go together only widen it
+SURELY_KEPT = 1.5  # a root as small is never rejected: readings that go together only widen it
 POD = 0.9
 LATENT_SD: dict[LinkName, float] = {
     "logit": float(np.pi / np.sqrt(3.0)),

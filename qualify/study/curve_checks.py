@@ -28,6 +28,10 @@ Cell = tuple[str, str, str, str]
 
 COVARIATES = (("depth_mm", "depth"), ("tilt_deg", "tilt"))
 FEWEST_VALUES = 3  # distinct values of a covariate below which it is not looked at
+ALL, FEWEST_REPLICATES = (
+    12_000,
+    400,
+)  # simulated trials of a study with many curves; of each at least
 NO_RISE = "the curve is not shown to rise"
 
 
@@ -66,16 +70,19 @@ def check_curves(
     fits: Mapping[Cell, HitMissFit], tables: Tables, plan: Plan, basis: str
 ) -> dict[Cell, CurveCheck]:
     """Return the checks of every curve on one basis."""
+    own = {cell: fit for cell, fit in fits.items() if cell[0] == basis}
+    replicates = max(min(REPLICATES, FEWEST_REPLICATES), min(REPLICATES, ALL // max(1, len(own))))
     out = {}
-    for cell, fit in fits.items():
-        if cell[0] == basis:
-            frame = tables.opportunities
-            mine = frame[(frame["mode"] == cell[2]) & (frame["reader"] == cell[3])]
-            out[cell] = _check(fit, mine, cell[1], plan)
+    for cell, fit in own.items():
+        frame = tables.opportunities
+        mine = frame[(frame["mode"] == cell[2]) & (frame["reader"] == cell[3])]
+        out[cell] = _check(fit, mine, cell[1], plan, replicates)
     return out
 
 
-def _check(fit: HitMissFit, frame: pd.DataFrame, kind: str, plan: Plan) -> CurveCheck:
+def _check(
+    fit: HitMissFit, frame: pd.DataFrame, kind: str, plan: Plan, replicates: int
+) -> CurveCheck:
     rows = frame[frame["kind"] == kind]
     size, hits = _sizes(rows)
     seen = rows[rows["examined"] == 1]
@@ -96,7 +103,7 @@ def _check(fit: HitMissFit, frame: pd.DataFrame, kind: str, plan: Plan) -> Curve
         blank_called=called,
     )
     tested = plateau.plateau is not None and shape.outcome == "fitted"
-    holds, reason = _holds(fit, plan)
+    holds, reason = _holds(fit, plan, replicates)
     return CurveCheck(
         models=model_table(size, hits, primary_link=link, primary_scale=scale),
         beside={name: more.bounds[name]["upper"] for name in BESIDE},
@@ -154,7 +161,9 @@ def _covariates(
     return out
 
 
-def _holds(fit: HitMissFit, plan: Plan) -> tuple[Mapping[Case, Holding], str | None]:
+def _holds(
+    fit: HitMissFit, plan: Plan, replicates: int
+) -> tuple[Mapping[Case, Holding], str | None]:
     """Count how often the bound of the plan holds; from the bound itself without a curve."""
     bound: Counted = plan.analysis.bound
     value = fit.bounds[bound]["upper"].value
@@ -162,5 +171,5 @@ def _holds(fit: HitMissFit, plan: Plan) -> tuple[Mapping[Case, Holding], str | N
         return {}, fit.bounds[bound]["upper"].reason
     data = data_of(fit)
     psi = data.psi_of(value)
-    found = how_often(data, bound, psi=psi, seed=plan.analysis.seed, replicates=REPLICATES)
+    found = how_often(data, bound, psi=psi, seed=plan.analysis.seed, replicates=replicates)
     return found, None
