@@ -5,6 +5,7 @@ from dataclasses import replace
 from unittest import mock
 
 from qualify.criteria.estimate import Estimates
+from qualify.dossier.figures import drawings
 from qualify.study.result import StudyInputs, StudyResult
 from qualify.study.run import run_study
 
@@ -14,8 +15,11 @@ def few_simulations(behind_a_bound=6999, behind_a_share=100):
     with (
         mock.patch("qualify.study.gathered.SIMULATIONS", behind_a_bound),
         mock.patch("qualify.study.curve_checks.REPLICATES", behind_a_share),
-        mock.patch("qualify.study.readers_analysis.SIMULATIONS", 1999),
-        mock.patch("qualify.study.readers_analysis.REPLICATES", 50),
+        mock.patch("qualify.study.comparisons.RESAMPLES", 199),
+        mock.patch("qualify.comparison.ratio.SIMULATIONS", 99),
+        mock.patch("qualify.comparison.power.TRIALS", 10),
+        mock.patch("qualify.study.readers_analysis.SIMULATIONS", 999),
+        mock.patch("qualify.study.readers_analysis.REPLICATES", 20),
         mock.patch("qualify.study.response_analysis.REPLICATES", behind_a_share),
     ):
         yield
@@ -24,6 +28,13 @@ def few_simulations(behind_a_bound=6999, behind_a_share=100):
 def run_quickly(inputs: StudyInputs) -> StudyResult:
     with few_simulations():
         return run_study(inputs)
+
+
+@contextmanager
+def one_figure():
+    """Draw the first figure of a dossier only, for tests of its words."""
+    with mock.patch("qualify.dossier.build.drawings", lambda result: drawings(result)[:1]):
+        yield
 
 
 def without_boxes(result: StudyResult) -> StudyResult:

@@ -25,7 +25,8 @@ class RateDifference:
     ----------
     rate_a, rate_b, value : fractions; None without pairs, then `reason`.
     newcombe, tango : two-sided intervals; None for several readers of a target.
-    by_target : two-sided interval for several readers of a target, else None.
+    by_target : two-sided interval for several readers of a target; None for one reader, and where
+        every target differs alike.
     confidence : two-sided.
     """
 
@@ -77,7 +78,10 @@ def rate_difference_by_target(
         off = (b - a) - value * k
         error = math.sqrt(groups / (groups - 1) * float((off**2).sum())) / float(k.sum())
         t = float(special.stdtrit(groups - 1, special.ndtr(z)))
-        interval = (max(-1.0, value - t * error), min(1.0, value + t * error))
+        # targets that all differ alike leave nothing to estimate the spread from
+        interval = (
+            None if error == 0.0 else (max(-1.0, value - t * error), min(1.0, value + t * error))
+        )
     return RateDifference(rate_a, rate_b, value, None, None, interval, confidence, None)
 
 

@@ -159,7 +159,7 @@ RULES: dict[str, Rule] = {
         per="study",
     ),
     "a90_ratio": Rule(
-        "ratio of a90, candidate to reference",
+        "upper 95 % bound of the ratio of a90, candidate to reference",
         "at most",
         None,
         "a90_ratio_upper",
@@ -188,6 +188,10 @@ UNITS: dict[str, str] = {
     "a90_ratio": "ratio",
 }
 """The unit in which each statistic is estimated and its limit is stated."""
+
+
+TOGETHER = {"pooled": ("a90_95", "a90_ratio"), "new_reader": ("a90_95",)}
+"""The statistics that are told of readers together, by the criterion's reader."""
 
 
 class Criterion(BaseModel):
@@ -244,6 +248,16 @@ class Criterion(BaseModel):
                 f"criterion {self.id} ({self.statistic}) is about the whole study; "
                 "leave population, mode and reader empty"
             )
+            raise ValueError(msg)
+        told = TOGETHER.get(self.reader or "")
+        if told is not None and self.statistic not in told:
+            msg = (
+                f"criterion {self.id} ({self.statistic}) has reader '{self.reader}', for whom it "
+                f"is never told; '{self.reader}' goes with {' or '.join(told)}"
+            )
+            raise ValueError(msg)
+        if self.unit == "ratio" and self.limit <= 0.0:
+            msg = f"criterion {self.id} has limit {self.limit:g}; give a ratio above 0"
             raise ValueError(msg)
         if rule.by_reader and (self.mode is None or self.reader is None):
             msg = f"criterion {self.id} ({self.statistic}) lacks mode or reader; give both"

@@ -21,7 +21,10 @@ OTHER_THAN_EACH = {
     "new_reader": [NEW_READER],
 }
 """Names under which estimates stand that are not of one person."""
-TOGETHER_ABSENT = "this statistic is not told of readers together, or fewer than two read"
+TOGETHER_ABSENT = (
+    "no such number of readers together: fewer than two readers or two targets, or nothing to "
+    "compare with"
+)
 ORDER: tuple[Status, ...] = ("not met", "not demonstrated", "not judged", "met")
 
 

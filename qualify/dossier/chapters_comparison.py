@@ -6,7 +6,8 @@ from reportlab.platypus import Flowable
 
 from qualify.comparison.power import TRIALS
 from qualify.dossier.comparison_objections import objections
-from qualify.dossier.comparison_views import compared, discordant, figures_of, names_of
+from qualify.dossier.comparison_targets import discordant_targets, paired_size_table
+from qualify.dossier.comparison_views import compared, figures_of, names_of
 from qualify.dossier.layout import body, chapter, section, small
 from qualify.dossier.lookup import BLANKS, estimate, value
 from qualify.dossier.pictures import Pictures
@@ -100,7 +101,11 @@ def _kind(
     out += pictures.on_page(f"comparison-{number}", _caption(result, population))
     out += _ratios(result, population.kind, there)
     out += _by_size(there)
-    return [*out, *_discordant(result, population.kind, there)]
+    return [
+        *out,
+        *discordant_targets(result, population.kind, there),
+        *paired_size_table(result, population.kind),
+    ]
 
 
 def _caption(result: StudyResult, population: Population) -> str:
@@ -167,7 +172,9 @@ def _ratios(
         if margin is not None:
             row.append(p_value(_value(result, "a90_ratio_not_inferior_p", kind, reader)))
             powers = [one.power.get(true) for true in TRUE_RATIOS] if one.power else []
-            row += ["–" if p is None else percent(p) for p in powers] or ["–"] * len(TRUE_RATIOS)
+            row += ["–" if p is None else f"{100 * p:.0f} %" for p in powers] or ["–"] * len(
+                TRUE_RATIOS
+            )
         rows.append(row)
     heads = ["Reader", "a90 reference, mm", "a90 candidate, mm", "Ratio", "Upper bound",
              "Lower bound", "From (95 %)", "To (95 %)", "Upper, targets drawn anew"]  # fmt: skip
@@ -212,32 +219,6 @@ def _by_size(held: Sequence[tuple[str, str, ModeComparison]]) -> list[Flowable]:
              "p (Holm)"]  # fmt: skip
     return [*section("Where in size"), grid(heads, rows, [24, 34, 16, 26, 26, 20, 20],
                                             align="llrrrrr")]  # fmt: skip
-
-
-def _discordant(
-    result: StudyResult, kind: str, held: Sequence[tuple[str, str, ModeComparison]]
-) -> list[Flowable]:
-    """Return the table of discordant targets with size, depth, and who hit them in which mode."""
-    frame = result.views[result.headline].opportunities
-    depth = frame[frame["kind"] == kind].groupby("target")["depth_mm"].first()
-    by: dict[tuple[str, float], dict[str, list[str]]] = {}
-    for reader, _, one in held:
-        if reader == ALL_READERS:
-            continue
-        for name, size, side, _ in discordant(one):
-            by.setdefault((name, size), {}).setdefault(side, []).append(reader)
-    out = section("Targets that one mode alone hit")
-    if not by:
-        return [*out, body("None.")]
-    rows = [
-        [name, mm(size), mm(depth.get(name)), ", ".join(sides.get("reference", [])) or "–",
-         ", ".join(sides.get("candidate", [])) or "–"]
-        for (name, size), sides in sorted(by.items(), key=lambda item: item[0][1])
-    ]  # fmt: skip
-    reference, candidate = names_of(result)
-    heads = ["Target", "Size, mm", "Depth, mm", f"Hit in {reference} only, by",
-             f"Hit in {candidate} only, by"]  # fmt: skip
-    return [*out, grid(heads, rows, [28, 22, 22, 48, 48], align="lrrll")]
 
 
 def _false_calls(result: StudyResult) -> list[Flowable]:

@@ -17,12 +17,14 @@ from qualify.study.result import StudyResult
 
 WHAT = (
     "Readings of one target by several readers are not further targets: the targets are the "
-    "sample. The curve is that of the mean POD of the readers. Its a90/95 compares the likelihood "
-    "ratio of the readings with that of simulated trials in which readings of one target go "
-    "together and readers differ, as far as these readings show; it is about these readers. For a "
-    "new reader the readers of every simulated trial are drawn anew: a statement about a class of "
-    f"readers, from which they must have been drawn; {FEW_READERS} or more are wanted for it "
-    "(house rule, no source). Criteria are held against these only where they say so."
+    "sample. One curve is fitted through all readings; it stands for the mean POD of the "
+    "readers. Its a90/95 compares the likelihood ratio of the readings with that of simulated "
+    "trials in which readings of one target go together and readers differ, as far as these "
+    "readings show; it is about these readers. For a class of readers those of every simulated "
+    "trial are drawn anew: a statement about the mean of the class, from which these must have "
+    f"been drawn, and not about its worst; one reader may be worse than it. {FEW_READERS} or "
+    "more readers are wanted for it (house rule, no source). Criteria are held against these "
+    "only where they say so."
 )
 BESIDE = (
     "To compare only: cluster-robust (CR1, t) and bootstrap of whole targets hold less often than "
@@ -31,10 +33,12 @@ BESIDE = (
     "by a random intercept; average: over all targets, by the same model; a claim on POD is about "
     "the average. Share: of the hidden variance of a reading, what belongs to the target."
 )
+LEAST_KAPPA = 0.1
 AGREE = (
-    "Called alike: share of targets on which two readers agree, with its exact two-sided 95 % "
-    "interval. Kappa is 1 for full agreement and 0 for what chance would give. Agreement is no "
-    "proof of being right."
+    "Called alike: share of the targets examined by all on which two readers agree, with its "
+    "exact two-sided 95 % interval. Kappa (Cohen 1960; Fleiss 1971) is 1 for full agreement and "
+    "0 for what chance would give; sizes that everybody finds or misses raise it. Agreement is "
+    "no proof of being right."
 )
 
 
@@ -58,7 +62,7 @@ def readers_section(result: StudyResult, population: Population) -> list[Flowabl
 def _bounds(result: StudyResult, kind: str, modes: Sequence[str]) -> Flowable:
     heads = [
         "Mode", "Readers", "Targets", "Readings", "Hits", "a50", "a90", "a90/95, these readers",
-        "a90, lower bound", "a90/95, new reader", "Readings as targets (no bound)",
+        "a90, lower bound", "a90/95, class of readers", "Readings as targets (no bound)",
     ]  # fmt: skip
     rows = []
     for mode in modes:
@@ -85,7 +89,7 @@ def _bounds(result: StudyResult, kind: str, modes: Sequence[str]) -> Flowable:
 def _reasons(result: StudyResult, kind: str, modes: Sequence[str]) -> list[Flowable]:
     held: dict[str, list[str]] = {}
     for mode in modes:
-        for reader, words in ((ALL_READERS, "these readers"), (NEW_READER, "a new reader")):
+        for reader, words in ((ALL_READERS, "these readers"), (NEW_READER, "a class of readers")):
             found = estimate(result, "a90_95", kind, mode, reader)
             if found is not None and found.value is None:
                 held.setdefault(f"No a90/95 for {words} in @: {found.reason}.", []).append(mode)
@@ -120,7 +124,7 @@ def _holds(result: StudyResult, kind: str, modes: Sequence[str]) -> list[Flowabl
     number = next(iter(first.holds.values()))[0].replicates
     words = small(
         f"How often the a90/95 for these readers holds in {number} simulated trials of this "
-        "design (95 % is meant; standard error about 1.4 %), by another model than its own, if "
+        "design (95 % is meant; standard error about 1.5 %), by another model than its own, if "
         "targets and readers differ so; behind the stroke readings as targets."
     )
     rows = []
@@ -166,8 +170,8 @@ def _pair(result: StudyResult, name: str, where: tuple[str, str, str]) -> list[s
         value(result, f"{name}_{k}", *where) for k in ("kappa", "kappa_low", "kappa_high")
     )
     alike = "none" if share is None or units is None else f"{share * units:.0f} of {units:.0f}"
-    # full agreement leaves nothing to estimate the spread of kappa from
-    open_ended = rest[0] is None or rest[0] == rest[1]
+    # full agreement leaves nothing to estimate its spread from; below 0.1 its law is not normal
+    open_ended = rest[0] is None or rest[0] == rest[1] or kappa is None or kappa < LEAST_KAPPA
     interval = "none" if open_ended else f"{_two(rest[0])} to {_two(rest[1])}"
     return [alike, percent(share), " to ".join(ends), _two(kappa), interval]
 

@@ -20,7 +20,9 @@ from qualify.study.result import StudyResult
 
 INTRODUCTION = (
     "Error = reported − true size, found and sized targets only; negative = undersized. Targets "
-    "missed or not sized flatter these numbers: their counts stand beside, and e counts them in. "
+    "missed or not sized are not in these numbers, which may look better or worse for it: their "
+    "counts stand beside, and e counts them in. Where c shows an error that changes with size, one "
+    "band or bound for all sizes (b) is too wide at one end and too narrow at the other. "
     "All sizes in mm."
 )
 

@@ -228,7 +228,16 @@ def _ratios(result: StudyResult) -> str:
             parts.append(f"{kind_words(population.kind)} none for every reader")
             continue
         worst = max(known, key=lambda e: e.value or 0.0)
-        parts.append(f"{kind_words(population.kind)} at most {worst.value:.2f} ({worst.reader})")
-    if not any("at most" in part for part in parts):
+        point = result.estimates.value(on, "a90_ratio", population.kind, mode, worst.reader)
+        told = "none" if point is None else f"{point:.2f}"
+        parts.append(
+            f"{kind_words(population.kind)} {told}, upper 95 % bound {worst.value:.2f} "
+            f"({worst.reader})"
+        )
+    if not any("bound" in part for part in parts):
         return "Not answered: no upper bound of the ratio of a90 exists for every reader."
-    return f"On the same targets, a90 of the candidate over the reference's: {'; '.join(parts)}."
+    return (
+        "On the same targets, a90 of the candidate over the reference's, of the reader with the "
+        f"largest bound: {'; '.join(parts)}. A bound above 1 leaves open that the candidate finds "
+        "less."
+    )

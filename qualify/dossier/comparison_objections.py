@@ -2,6 +2,7 @@
 
 from reportlab.platypus import Flowable
 
+from qualify.comparison.power import TRIALS
 from qualify.dossier.comparison_views import compared, names_of
 from qualify.dossier.layout import section
 from qualify.dossier.lookup import BLANKS, value
@@ -73,13 +74,18 @@ def _power(result: StudyResult) -> str:
         for reader in result.readers:
             one = compared(result, population.kind, reader)
             if one is not None and 1.0 in one.power:
-                share = percent(one.power[1.0])
+                share, n = one.power[1.0], TRIALS
+                error = max(share * (1.0 - share), (n - 1) / n**2) ** 0.5 / n**0.5
                 parts.append(
-                    f"{kind_words(population.kind)} {share} of simulated trials ({reader})"
+                    f"{kind_words(population.kind)} {100 * share:.0f} % ± {100 * error:.0f} % of "
+                    f"{n} simulated trials, for {reader} alone"
                 )
     if not parts:
         return "No margin was declared, or no bound exists: there is nothing to be shown by it."
-    return f"If both modes had the same a90, the margin would be shown in: {'; '.join(parts)}."
+    return (
+        f"If both modes had the same a90, the margin would be shown in: {'; '.join(parts)}. Where "
+        "each of several readers must show it, less often."
+    )
 
 
 def _family(result: StudyResult) -> str:
@@ -89,8 +95,10 @@ def _family(result: StudyResult) -> str:
         "hits_curves_and_a90_ratio": "hits, curves, ratio of a90",
     }
     plan = result.inputs.plan
+    fixed = "comparison" in plan.model_fields_set
+    whose = "The family of the plan" if fixed else "The plan fixes no family; that of this tool"
     return (
-        f"The family of the plan: {words[plan.comparison.family]}, on "
+        f"{whose}: {words[plan.comparison.family]}, on "
         f"{len(plan.populations)} kinds of target; p is adjusted over it (Holm), for each reader "
         "and for all together apart."
     )

@@ -2,6 +2,12 @@
 
 EXAMINED_ONLY = "examined only"
 RESPONSE_TERMS: tuple[tuple[str, str], ...] = (
+    ("class of readers", "the readers from whom those of the trial were drawn; its mean POD"),
+    ("cluster-robust", "with errors that know which readings are of one target"),
+    ("Holm", "p adjusted so that among several tests one false alarm is as rare as it says"),
+    ("kappa", "agreement beyond what chance gives: 1 full, 0 none"),
+    ("McNemar's test", "exact test on the targets that one mode hit and the other missed"),
+    ("random intercept", "a curve in which targets of one size may be harder or easier"),
     ("ceiling", "level at or above which a response is saturated: it counts as at least that"),
     ("declared rate", "false-call rate per blank unit for which a threshold was set"),
     ("exact bound", "bound of a line of responses of which none is censored (non-central t)"),

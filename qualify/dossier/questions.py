@@ -141,6 +141,7 @@ def _in_range(result: StudyResult) -> Answer:
         e
         for e in result.estimates.items
         if (e.basis, e.statistic, e.mode) == (result.headline, "a90_95", mode)
+        and e.reader in result.readers
     ]
     good = [e for e in bounds if e.value is not None and e.in_range]
     words = f"{len(good)} of {len(bounds)} a90/95 of mode {mode} exist inside the tested sizes."

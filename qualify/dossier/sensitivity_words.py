@@ -25,8 +25,9 @@ def changes_under(result: StudyResult) -> list[str]:
     out: dict[str, list[str]] = {}
     for held in result.sensitivity.values():
         for row in held.rows:
+            how = "" if row.key.startswith("without_") else " by likelihood bounds"
             for clause, _, after in row.changed:
-                out.setdefault(f"{clause} becomes {after}", []).append(row.words)
+                out.setdefault(f"{clause} becomes {after}{how}", []).append(row.words)
     return [f"{turn}: {listed(list(dict.fromkeys(words)))}" for turn, words in out.items()]
 
 

@@ -1,6 +1,7 @@
 """End of chapter 11: an examiner's objections to sizes, with the answer of these data."""
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 from reportlab.platypus import Flowable
 
@@ -64,6 +65,13 @@ def _noticed(rows: Rows, code: str, words: tuple[str, str]) -> str:
     return words[0].format(told) if told else words[1]
 
 
+def _largest_filled(row: Any) -> float | None:
+    """Return the larger RMSE of the two ways to count missed targets in, None without any."""
+    names = ("sizing_missed_as_zero_rmse", "sizing_unsized_as_zero_rmse")
+    known = [v for name in names if (v := row.value(name)) is not None]
+    return max(known, default=None)
+
+
 def _counted(rows: Rows) -> str:
     every = _all(rows)
     total = [sum(row.value(name) or 0.0 for row in every)
@@ -75,14 +83,14 @@ def _counted(rows: Rows) -> str:
     factors = [
         (worse / alone, row)
         for row in every
-        if (alone := row.value("sizing_rmse"))
-        and (worse := row.value("sizing_missed_as_zero_rmse")) is not None
+        if (alone := row.value("sizing_rmse")) and (worse := _largest_filled(row)) is not None
     ]
     if not factors:
         return words
     factor, row = max(factors, key=lambda item: item[0])
     return (
-        f"{words} Missed ones counted as size 0 raise the RMSE up to {factor:.1f} times "
+        f"{words} With missed, or missed and unsized, ones counted as size 0 the RMSE changes by a "
+        f"factor of up to {factor:.1f} "
         f"({kind_words(row.kind)}, {named([row])})."
     )
 

@@ -65,10 +65,10 @@ class Agreement:
         lost, won = self.first_only, self.second_only
         if lost + won == 0:
             return "no target changed"
-        moved = f"{won} found only the second time, {lost} only the first"
+        moved = f"{won} called only the second time, {lost} only the first"
         if self.change_p is not None and self.change_p <= 1.0 - self.confidence:
             more = "more" if won > lost else "fewer"
-            return f"{moved}: {more} found the second time (p = {self.change_p:.2g})"
+            return f"{moved}: {more} called the second time (p = {self.change_p:.2g})"
         return f"{moved}: no direction shown (p = {self.change_p:.2g})"
 
 

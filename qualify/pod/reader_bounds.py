@@ -37,7 +37,7 @@ from qualify.threads import in_threads
 
 Estimand: TypeAlias = Literal["these_readers", "new_reader"]
 
-SIMULATIONS = 9_999  # behind a bound that is reported
+SIMULATIONS = 6_999  # behind a bound that is reported
 NO_SPREADS: Array = np.empty(0)
 
 

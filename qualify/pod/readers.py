@@ -23,6 +23,7 @@ from qualify.pod.reader_effects import SPREADS, Effects, ReadTargets, effects_of
 from qualify.pod.readers_table import ReadingsTable
 
 POD = 0.9
+LEAST_READ = 0.5  # of the targets: who read fewer tells little of a class; house rule, no source
 FEWEST_READERS = 3  # two readers show no spread of a class
 FEW_READERS = 5  # below it the spread of a class rests on little: house rule, no source
 SIDES: tuple[Side, ...] = ("upper", "lower")
@@ -123,8 +124,9 @@ def fit_readers(
     bounds: dict[Estimand, dict[Side, BoundValue]] = {"these_readers": {}, "new_reader": {}}
     for estimand, found in bounds.items():
         for side in SIDES:
-            if estimand == "new_reader" and len(table.readers) < FEWEST_READERS:
-                found[side] = BoundValue(None, _two(table), "calibrated", side)
+            reason = _no_class(table) if estimand == "new_reader" else None
+            if reason is not None:
+                found[side] = BoundValue(None, reason, "calibrated", side)
                 continue
             way = way_of(
                 data, pooled, effects, estimand, side, pod=POD, confidence=confidence, seed=seed
@@ -137,10 +139,20 @@ def fit_readers(
     return _assembled(table, curve, bounds, naive, share, effects, seed, simulations)
 
 
-def _two(table: ReadingsTable) -> str:
+def _no_class(table: ReadingsTable) -> str | None:
+    """Say why these readings tell nothing of a class of readers; None where they do."""
+    if np.array_equal(table.hits.min(axis=1), table.hits.max(axis=1)):
+        return (
+            "not demonstrated: the readers called every target alike, and nothing is learnt of how "
+            "much readers of a class differ"
+        )
+    read = np.sum(table.trials > 0, axis=0) >= LEAST_READ * len(table.targets)
+    if int(read.sum()) >= FEWEST_READERS:
+        return None
     return (
-        f"not demonstrated: {count(len(table.readers), 'reader')} do not show how much readers of "
-        f"a class differ; {FEWEST_READERS} are the least, {FEW_READERS} or more are wanted"
+        f"not demonstrated: {count(int(read.sum()), 'reader')} who read half of the targets or "
+        f"more do not show how much readers of a class differ; {FEWEST_READERS} are the least, "
+        f"{FEW_READERS} or more are wanted"
     )
 
 
@@ -240,4 +252,12 @@ def _notices(
             "no source), and they must have been drawn from that class."
         )
         out.append(Notice("few_readers", text))
+    few = [
+        f"{name} {int(n)} of {len(table.targets)}"
+        for name, n in zip(table.readers, np.sum(table.trials > 0, axis=0), strict=True)
+        if n < len(table.targets)
+    ]
+    if few:
+        text = f"Not every reader read every target: {', '.join(few)}."
+        out.append(Notice("unequal_readings", text))
     return (*out, *beyond_notices((curve.a90, upper), *curve.tested_range))

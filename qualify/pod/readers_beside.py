@@ -49,8 +49,16 @@ class ReadersBeside:
     agreement: BetweenReaders | None
 
 
-def beside_readers(table: ReadingsTable, fit: ReadersFit, link: LinkName) -> ReadersBeside:
-    """Return what stands beside a fit of several readers; the fit must have hits and misses."""
+def beside_readers(
+    table: ReadingsTable,
+    fit: ReadersFit,
+    link: LinkName,
+    examined: ReadingsTable | None = None,
+) -> ReadersBeside:
+    """Return what stands beside a fit of several readers; the fit must have hits and misses.
+
+    `examined` holds the readings of which agreement is told, where not all of them.
+    """
     size, hits, group = _rows(table)
     x = np.log(size) if fit.scale == "log" else size
     design = np.column_stack([np.ones_like(x), x])
@@ -71,7 +79,7 @@ def beside_readers(table: ReadingsTable, fit: ReadersFit, link: LinkName) -> Rea
         average_a90=average_size(mixed, POD, fit.scale) if rises else None,
         target_spread=mixed.sd,
         spread_words=OUTCOME_WORDS[mixed.outcome],
-        agreement=_agreement(table, fit.confidence),
+        agreement=_agreement(table if examined is None else examined, fit.confidence),
     )
 
 

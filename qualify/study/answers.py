@@ -32,7 +32,7 @@ from qualify.study.answers_readings import (
     pooling_notices,
     readings_by_reader,
 )
-from qualify.study.answers_together import REPLICATES, together_document
+from qualify.study.answers_together import REPLICATES, one_size_each, together_document
 from qualify.study.answers_told import fit_notices
 from qualify.study.answers_words import what_helps
 from qualify.study.columns import check_columns, same_unit, unit_of
@@ -94,6 +94,8 @@ def pod_hit_miss(
     }
     readers = {}
     rows = readings_by_reader(table, columns)
+    if target is not None and reader is not None and trials is None:
+        one_size_each(table, rows)
     for name, mine in rows.items():
         try:
             fit = fit_hit_miss(mine.size, mine.hits, mine.trials, also=_also(asked), **how)

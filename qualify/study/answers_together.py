@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from qualify.errors import Fault, InputError
 from qualify.pod.consistency import Agreement
 from qualify.pod.links import link_named
 from qualify.pod.problem import BoundValue
@@ -13,6 +14,7 @@ from qualify.pod.reader_holds import count_readers, truth_of
 from qualify.pod.readers import ReadersFit, fit_readers
 from qualify.pod.readers_beside import ReadersBeside, beside_readers
 from qualify.pod.readers_table import readings_table
+from qualify.raw_tables import RawTable
 from qualify.study.answers_readings import Readings
 from qualify.study.answers_told import counted, told_size
 from qualify.study.told import step_for
@@ -74,6 +76,7 @@ def together_document(
         "simulations": fit.these["upper"].simulations,
         "simulation_error": fit.these["upper"].error,
         "seed": fit.seed,
+        "tested_range": list(fit.curve.tested_range),
         "extrapolated": fit.extrapolated,
         "beside": None if beside is None else _beside(beside),
         "holds": None,
@@ -83,6 +86,19 @@ def together_document(
         x = np.log(table.size) if scale == "log" else table.size
         document["holds"] = _holds(fit, x, replicates)
     return document
+
+
+def one_size_each(table: RawTable, readers: Mapping[str, Readings]) -> None:
+    """Raise an `InputError` that names every target with two sizes."""
+    sizes: dict[str, float] = {}
+    faults = []
+    for name, mine in readers.items():
+        for target, size in zip(mine.targets or [], mine.size, strict=True):
+            if sizes.setdefault(target, size) != size:
+                found = f"sizes {sizes[target]:g} and {size:g} (reader {name})"
+                faults.append(Fault(f"{table.place}: target {target}", found, "one size a target"))
+    if faults:
+        raise InputError(faults)
 
 
 def _beside(found: ReadersBeside) -> Document:
@@ -147,6 +163,7 @@ def together_lines(document: Document) -> list[str]:
     if told is None:
         return []
     head = f"{100 * document['confidence']:g} %"
+    document = told  # sizes are told against the sizes that all readers read
     count = counted(len(told["readers"]), "reader")
     lines = [
         f"all readers together: {count}, {counted(told['targets'], 'target')}, "

@@ -3,8 +3,9 @@
 from collections.abc import Mapping
 
 from qualify.comparison.false_calls import PairedFalseCalls
+from qualify.comparison.paired_sizes import PairedSizes
 from qualify.comparison.ratio import A90Ratio
-from qualify.criteria.estimate import BASES, Basis, Estimate
+from qualify.criteria.estimate import BASES, Basis, Estimate, Side
 from qualify.study.analysis import BLANK_UNITS
 from qualify.study.comparisons import Comparisons, ModeComparison
 from qualify.study.where import Where
@@ -14,6 +15,8 @@ BY_TARGET = "exact test of signs by target, all readers of a target exchanged at
 EXCHANGE = "modes exchanged by whole targets, two-sided"
 SCORE = "score by target, simulated quantile, one-sided 95 %"
 DRAWN = "whole targets drawn anew, percentile, one-sided 95 %"
+NONE: Side = "none"
+TWO: Side = "two-sided"
 POWER = "simulated trials of this design, candidate's a90 {} times the reference's"
 
 
@@ -26,7 +29,25 @@ def comparison_estimates(found: Comparisons) -> list[Estimate]:
     for (on, _, mode, reader), calls in found.false_calls.items():
         where = Where(out, _basis(on), BLANK_UNITS, mode, reader, 2 * calls.counts.n)
         _false_calls(where, calls)
+    for (on, kind, mode, reader), sizes in found.sizes.items():
+        _sizes(Where(out, _basis(on), kind, mode, reader, sizes.n), sizes)
     return out
+
+
+def _sizes(where: Where, sizes: PairedSizes) -> None:
+    where.add("compared_sizes", sizes.n, "count")
+    ends = sizes.interval or (None, None)
+    t = "Student's t, two-sided 95 %; candidate less reference"
+    for name, value, unit, method, side in (
+        ("", sizes.difference, "mm", "mean error, candidate less reference", NONE),
+        ("_low", ends[0], "mm", t, TWO),
+        ("_high", ends[1], "mm", t, TWO),
+        ("_rmse_reference", sizes.rmse_a, "mm", "of targets sized in both modes", NONE),
+        ("_rmse_candidate", sizes.rmse_b, "mm", "of targets sized in both modes", NONE),
+        ("_p", sizes.magnitude_p, "1", "magnitudes of errors, Wilcoxon 1945, two-sided", TWO),
+    ):
+        where.add(f"size_difference{name}", value, unit, method=method, side=side,
+                  reason=sizes.reason)  # fmt: skip
 
 
 def _basis(name: str) -> Basis:
@@ -49,6 +70,10 @@ def _targets(where: Where, one: ModeComparison) -> None:
     ):  # fmt: skip
         where.add(name, number, "count")
     where.add("mcnemar_exact_p", test.exact_p, "1", method=method)
+    if one.examined_p is not None:
+        where.add(
+            "mcnemar_examined_p", one.examined_p, "1", method=f"{method}; of targets examined"
+        )
     where.add("mcnemar_mid_p", test.mid_p, "1", method=f"{method}, mid-p")
     where.add("mcnemar_candidate_better_p", test.b_better_p, "1", method="the same, one-sided")
     where.add("mcnemar_reference_better_p", test.a_better_p, "1", method="the same, one-sided")

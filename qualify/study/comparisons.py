@@ -1,7 +1,7 @@
 """Candidate against reference in a study: on each kind, for each reader and all together."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -9,6 +9,8 @@ import pandas as pd
 from qualify.comparison.false_calls import PairedFalseCalls, paired_false_calls
 from qualify.comparison.holm import holm
 from qualify.comparison.modes import Asked, Comparison, Endpoint, compare_modes
+from qualify.comparison.paired_counts import counts_of, mcnemar
+from qualify.comparison.paired_sizes import PairedSizes, paired_sizes
 from qualify.comparison.paired_targets import PairedTargets, paired_targets
 from qualify.comparison.power import ratio_power
 from qualify.comparison.ratio_simulation import ratio_problem
@@ -43,6 +45,7 @@ class ModeComparison:
     power : share of simulated trials of this design that would show a ratio of at most the margin,
         by true ratio; told for the reader who governs, empty
         elsewhere and without a margin.
+    examined_p : exact p of hits on targets examined in both modes; None for several readers.
     at_rate : ratio from responses at the declared false-call rate, None where none is declared.
     """
 
@@ -52,6 +55,7 @@ class ModeComparison:
     holm_p: Holm
     power: Mapping[float, float]
     at_rate: ResponseRatio | None
+    examined_p: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +64,7 @@ class Comparisons:
 
     modes: Mapping[Cell, ModeComparison]
     false_calls: Mapping[Cell, PairedFalseCalls]
+    sizes: Mapping[Cell, PairedSizes] = field(default_factory=dict)
 
 
 def margin_of(plan: Plan, kind: str) -> float | None:
@@ -96,7 +101,27 @@ def compare_all(views: Mapping[Basis, Tables], plan: Plan, readers: Sequence[str
             blanks = _false_calls(rows, candidate, reference, own)
             if blanks is not None:
                 false_calls[(basis, BLANK, candidate, who)] = blanks
-    return Comparisons(_with_power(modes, plan), false_calls)
+    return Comparisons(_with_power(modes, plan), false_calls, _sizes(views, plan, readers))
+
+
+def _sizes(
+    views: Mapping[Basis, Tables], plan: Plan, readers: Sequence[str]
+) -> dict[Cell, PairedSizes]:
+    """Compare sizes of each kind that is sized, for each reader, on targets sized in both modes."""
+    out: dict[Cell, PairedSizes] = {}
+    candidate, reference = plan.claim.candidate_mode, plan.claim.reference_mode
+    for basis, tables in views.items():
+        frame = tables.measurements[tables.measurements["reported"].notna()]
+        for kind in (p for p in plan.populations if p.sized):
+            own = frame[(frame["kind"] == kind.kind) & (frame["quantity"] == kind.size_quantity)]
+            for reader in readers:
+                mine = own[own["reader"] == reader]
+                one, other = (mine[mine["mode"] == mode] for mode in (reference, candidate))
+                both = one.merge(other, on=["specimen", "target"], suffixes=("", "_other"))
+                if len(one) or len(other):
+                    found = paired_sizes(both["true"], both["reported"], both["reported_other"])
+                    out[(basis, kind.kind, candidate, reader)] = found
+    return out
 
 
 def _with_power(modes: Mapping[Cell, ModeComparison], plan: Plan) -> dict[Cell, ModeComparison]:
@@ -131,9 +156,7 @@ def _adjusted(told: Mapping[str, ModeComparison], plan: Plan) -> dict[str, ModeC
     p = [None if (f := told[kind].found) is None else f.p_values[name] for kind, name in places]
     adjusted = dict(zip(places, holm(p), strict=True))
     return {
-        kind: ModeComparison(one.found, one.reason, one.left_out,
-                             {name: adjusted[(kind, name)] for name in family}, one.power,
-                             one.at_rate)
+        kind: replace(one, holm_p={name: adjusted[(kind, name)] for name in family})
         for kind, one in told.items()
     }  # fmt: skip
 
@@ -168,7 +191,13 @@ def _compared(
     )  # fmt: skip
     found = compare_modes(data, asked)
     at_rate = response_comparison(rows, mine, plan) if len(readers) == 1 else None
-    return ModeComparison(found, None, left_out, {}, {}, at_rate)
+    looked = None
+    if len(readers) == 1:
+        part = pairs_of(mine[mine["examined"] == 1], plan, readers)[0]
+        whole = None if part is None else ~np.isnan(part.a[:, 0] + part.b[:, 0])
+        if part is not None:
+            looked = mcnemar(counts_of(part.a[whole, 0], part.b[whole, 0])).exact_p
+    return ModeComparison(found, None, left_out, {}, {}, at_rate, looked)
 
 
 def pairs_of(

@@ -213,6 +213,22 @@ def _fits_its_mode(response: ResponseAnalysis, mode: Mode | None) -> None:
         raise ValueError(msg)
 
 
+def _compares(criterion: Criterion, claim: Claim) -> None:
+    """Raise a ValueError where a criterion on the ratio of a90 can never be judged."""
+    if claim.reference_mode is None:
+        msg = (
+            f"criterion {criterion.id} (a90_ratio) has no mode to compare with; name "
+            "reference_mode in the claim"
+        )
+        raise ValueError(msg)
+    if criterion.mode != claim.candidate_mode:
+        msg = (
+            f"criterion {criterion.id} (a90_ratio) is about mode '{criterion.mode}'; it is told of "
+            f"the candidate, '{claim.candidate_mode}'"
+        )
+        raise ValueError(msg)
+
+
 class Plan(BaseModel):
     """The whole plan, as in `plan.toml`."""
 
@@ -258,6 +274,8 @@ class Plan(BaseModel):
         for response in self.responses:
             _fits_its_mode(response, next((m for m in self.modes if m.id == response.mode), None))
         for criterion in self.criteria:
+            if criterion.statistic == "a90_ratio":
+                _compares(criterion, self.claim)
             if criterion.population not in (None, "blank_units", *kinds):
                 msg = (
                     f"criterion {criterion.id} names population '{criterion.population}'; "

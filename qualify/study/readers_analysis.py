@@ -26,7 +26,7 @@ from qualify.study.sensitivity_rows import Told
 
 ALL, NEW = ALL_READERS, NEW_READER
 """In place of a reader's name: these readers together, and a new reader of their class."""
-REPLICATES = 250  # simulated trials behind 'how often the bound holds'
+REPLICATES = 200  # simulated trials behind 'how often the bound holds'
 WIDER = 2.0  # by which readers, or targets, differ more in a second count
 CASES = {
     "fit": "as fitted",
@@ -146,7 +146,11 @@ def with_checks(
         rows = rows[(rows["mode"] == cell[2]) & (rows["kind"] == cell[1])]
         table, fit = table_of(rows, plan.analysis.scale), found.fit
         with_both = 0 < fit.hits < fit.readings
-        beside = beside_readers(table, fit, link_named(fit.link)) if with_both else None
+        beside = None
+        if with_both:
+            looked = rows[rows["examined"] == 1]
+            seen = table_of(looked, fit.scale) if looked["reader"].nunique() > 1 else None
+            beside = beside_readers(table, fit, link_named(fit.link), seen)
         out[cell] = replace(found, beside=beside, holds=_holds(fit, table.size))
     return out
 
@@ -169,11 +173,16 @@ def _holds(fit: ReadersFit, sizes: np.ndarray) -> Mapping[str, tuple[Holding, Ho
     }
 
 
-def repeats_of(tables: Tables, plan: Plan) -> tuple[Repeats, ...]:
-    """Return how first readings and re-readings of the same units agree, by mode and reader."""
+def repeats_of(tables: Tables, view: Tables, plan: Plan) -> tuple[Repeats, ...]:
+    """Return how first readings and re-readings of the same units agree, by mode and reader.
+
+    Of units that count in the view and were examined both times.
+    """
     frame = tables.opportunities
     frame = frame[(frame["examined"] == 1) & (frame["repeat"] == 1)]
     first, again = (frame[frame["reading"] == name] for name in ("first", "re-reading"))
+    counts = view.opportunities[["specimen", "grading_unit"]].drop_duplicates()
+    again = again.merge(counts, on=["specimen", "grading_unit"])
     both = first.merge(again, on=[*PASS, "kind", "mode", "reader"], suffixes=("", "_again"))
     out = []
     for mode in plan.modes:

@@ -205,7 +205,7 @@ def _check(state: _State) -> _State:
     state.analysis.estimates.extend(model_estimates(checks, fits))
     together = with_checks(state.together, state.views, state.inputs.plan, basis)
     assert state.tables is not None
-    repeats = repeats_of(state.tables, state.inputs.plan)
+    repeats = repeats_of(state.tables, state.views[basis], state.inputs.plan)
     state.analysis.estimates.extend(reading_check_estimates(together, repeats, basis))
     return replace(state, checks=checks, together=together, repeats=repeats)
 
@@ -232,6 +232,7 @@ def _vary(state: _State) -> _State:
         state.checks,
         varied,
         lambda rows: told_together(rows, inputs.plan),
+        tuple(state.analysis.estimates),
     )
     state.analysis.estimates.extend(sensitivity_estimates(held, basis))
     return replace(state, sensitivity=held)

@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import pandas as pd
 
-from qualify.criteria.estimate import Basis
+from qualify.criteria.estimate import Basis, Estimate
 from qualify.criteria.rules import Criterion
 from qualify.criteria.verdict import ALL_READERS
 from qualify.pod.model_choice import ModelRow
@@ -47,6 +47,7 @@ def sensitivity_of(
     checks: Mapping[Cell, CurveCheck],
     varied: Sequence[Variation],
     pooled: Pooled | None = None,
+    own: Sequence[Estimate] | None = None,
 ) -> dict[Place, Sensitivity]:
     """Return what the results of each kind and mode hang on.
 
@@ -55,9 +56,10 @@ def sensitivity_of(
     tables : the rows that count on the basis of the claim.
     checks : of its curves; their eight models are used.
     varied : see `qualify.study.variations`.
+    own : the study's estimates by the plan's own bound: leaving out a reader is judged on them.
     pooled : fits the readings of one kind and mode by all readers together, where that is wanted.
     """
-    study = SharedStudy(plan, basis, readers, pooled)
+    study = SharedStudy(plan, basis, readers, pooled, own)
     base = study.seen(tables)
     seen: list[tuple[str, str, Seen | None, Mapping[str, str]]] = [
         (v.key, v.words, None if v.tables is None else study.seen(v.tables), v.absent)
@@ -83,10 +85,11 @@ def _sensitivity(
         if one is None or reason is not None:
             rows.append(Row(key, words, reason or NO_CURVE, (), ()))
             continue
+        before = one.against or base.statuses
         changed = tuple(
-            (name, base.statuses[clause], one.statuses[clause])
+            (name, before[clause], one.statuses[clause])
             for clause, name in clauses.items()
-            if base.statuses[clause] != one.statuses[clause]
+            if before[clause] != one.statuses[clause]
         )
         rows.append(Row(key, words, None, _readers(one, place), changed))
     held = tuple((*clause, name, base.statuses[clause]) for clause, name in clauses.items())
@@ -130,7 +133,9 @@ def _without(
     absent = {
         m.id: "this reader read nothing here" for m in study.plan.modes if m.id not in present
     }
-    return key, words, Seen(told, study.statuses(base.estimates, others), base.estimates), absent
+    used = base.estimates if study.own is None else study.own
+    before = study.statuses(used, study.readers)
+    return key, words, Seen(told, study.statuses(used, others), base.estimates, before), absent
 
 
 def _models(

@@ -33,11 +33,16 @@ Pooled = Callable[[pd.DataFrame], Told]
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """What one variation comes to: each curve's numbers, and the verdicts."""
+    """What one variation comes to: each curve's numbers, and the verdicts.
+
+    `against` are the verdicts that those here are held against, where not those on likelihood
+    bounds as planned.
+    """
 
     told: Mapping[Cell, Told]
     statuses: Mapping[Clause, Status]
     estimates: tuple[Estimate, ...]
+    against: Mapping[Clause, Status] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +53,7 @@ class SharedStudy:
     basis: Basis
     readers: tuple[str, ...]
     pooled: Pooled | None
+    own: Sequence[Estimate] | None = None
     known: dict[Alike, tuple[dict[Cell, Told], list[Estimate]]] = field(default_factory=dict)
 
     def statuses(

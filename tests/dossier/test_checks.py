@@ -215,7 +215,7 @@ def test_seed_and_numbers_of_simulated_trials_are_told_once(study):
 
 def test_each_objection_has_an_answer_and_a_place(study):
     rows = cells(objections(study))
-    assert len(rows) == 9
+    assert len(rows) == 10
     assert all(answer and place for _, answer, place in rows)
 
 

@@ -22,7 +22,7 @@ from qualify.study.result import InputFile
 sys.path.insert(0, str(Path(__file__).parent))
 from made_study import MADE_UP, inputs_of, made
 
-from tests.quick import run_quickly, without_boxes
+from tests.quick import one_figure, run_quickly, without_boxes
 
 HERE = Path(__file__).parent
 PAGE = re.compile(r"page (\d+) of (\d+)")
@@ -119,7 +119,7 @@ def test_bookmarks_lead_to_all_chapters_in_order(files):
     with pikepdf.open(io.BytesIO(files["dossier.pdf"])) as pdf, pdf.open_outline() as outline:
         titles = [str(item.title) for item in outline.root]
     assert titles[:2] == ["The claim and its limits", "Contents"]
-    assert [int(title.split()[0]) for title in titles[2:]] == list(range(1, 19))
+    assert [int(title.split()[0]) for title in titles[2:]] == list(range(1, 21))
 
 
 @needs_pdftotext
@@ -170,7 +170,8 @@ def test_every_size_on_the_detection_page_is_in_the_results(study, files):
         f"{e['value']:.2f}"
         for e in results
         if e["basis"] == study.headline and e["statistic"] in names and e["value"] is not None
-    )
+        and not (e["reader"] == "new_reader" and e["statistic"] == "a90_lower_95")
+    )  # fmt: skip
     assert wanted
     assert not wanted - told
 
@@ -234,7 +235,8 @@ def test_the_tool_never_says_that_a_technique_is_qualified(files, clean_files):
     ],
 )
 def test_awkward_studies_are_told_in_words(options, words):
-    out = build_dossier(made(**{"pieces": 2, **options}))
+    with one_figure():
+        out = build_dossier(made(**{"pieces": 2, **options}))
     assert words in flat(" ".join(text_pages(out["dossier.pdf"])))
 
 

@@ -157,7 +157,7 @@ def test_two_readers_show_no_class_and_no_curve_no_bound() -> None:
     """What is not there is told in words."""
     two = fit_readers(readings(readers=2), simulations=FEW)
     assert two.new["upper"].value is None
-    assert "2 readers do not show how much readers of a class differ" in two.new["upper"].reason
+    assert "2 readers who read half of the targets or more do not show" in two.new["upper"].reason
     table = readings()
     hit = ReadingsTable(table.targets, table.readers, table.size, table.trials.copy(), table.trials)
     all_hit = fit_readers(hit)
