@@ -62,10 +62,10 @@ def test_second_reading_beside_the_first():
     interval = stats.binomtest(47, 60).proportion_ci(0.95, "exact")
     assert (found.low, found.high) == pytest.approx((interval.low, interval.high), rel=1e-12)
     assert found.change_p == pytest.approx(stats.binomtest(2, 13).pvalue, rel=1e-12)
-    assert "more found the second time" in found.change_words
+    assert "more called the second time" in found.change_words
     turned = agreement(second, first)
     assert turned.kappa == pytest.approx(found.kappa, rel=1e-12)
-    assert "fewer found the second time" in turned.change_words
+    assert "fewer called the second time" in turned.change_words
     with pytest.raises(ValueError, match="one each a target"):
         agreement([1, 0], [1])
 
