@@ -51,10 +51,14 @@ def test_other_truth_or_no_second_mode_is_refused_with_words():
 def test_readers_apart_and_together_and_the_same_data_once():
     """Two readers alike: together as many targets as alone, twice the readings."""
     frame = pd.concat([rows("R1"), rows("R2")], ignore_index=True)
-    view = type("View", (), {"opportunities": frame})()
+    sizes = frame.assign(quantity="diameter_mm", true=frame["size_mm"])
+    sizes["reported"] = sizes["true"] + 0.1 * (sizes["mode"] == "new")
+    view = type("View", (), {"opportunities": frame, "measurements": sizes})()
     found = compare_all({"as_found": view, "after_remedy": view}, PLAN, ("R1", "R2"))
     cells = {cell[3] for cell in found.modes}
     assert cells == {"R1", "R2", "all_readers"}
+    sized = found.sizes[("as_found", "side_drilled_hole", "new", "R1")]
+    assert (sized.n, sized.difference) == (30, pytest.approx(0.1))
     own = found.modes[("as_found", "side_drilled_hole", "new", "R1")]
     both = found.modes[("as_found", "side_drilled_hole", "new", "all_readers")]
     assert both.found.data.n == own.found.data.n == 30
