@@ -122,9 +122,12 @@ def _holds(result: StudyResult, kind: str, modes: Sequence[str]) -> list[Flowabl
         return []
     first = result.together[(result.headline, kind, known[0], ALL_READERS)]
     number = next(iter(first.holds.values()))[0].replicates
+    told = [result.together[(result.headline, kind, mode, ALL_READERS)].holds for mode in known]
+    error = max(one.error for holds in told for one, _ in holds.values())
     words = small(
         f"How often the a90/95 for these readers holds in {number} simulated trials of this "
-        "design (95 % is meant; standard error about 1.5 %), by another model than its own, if "
+        "design (95 % is meant; standard error at most "
+        f"{100 * error:.1f} %), by another model than its own, if "
         "targets and readers differ so; behind the stroke readings as targets."
     )
     rows = []

@@ -20,6 +20,7 @@ LOGIT, PROBIT, CLOGLOG = 0, 1, 2  # the rest is loglog
 MAX_STEPS, MAX_HALVINGS = 200, 60
 REACH = 1e8  # most that a step may move any eta, a guard against overflow
 LEAST_INFORMATION = 1e-100
+NEAR_TOP = 0.25  # decrement from which on the height still to gain is about half of it
 FEW_TRIALS = 16.0  # at one size: so many are multiplied rather than taken the logarithm of
 ROUNDING = 1e-13  # relative slack when two log-likelihoods are compared
 FAR = -30.0  # below it the normal tail is summed as a series
@@ -190,7 +191,7 @@ def fit_two(
         da = (here[5] * here[1] - here[4] * here[2]) / determinant
         db = (here[3] * here[2] - here[4] * here[1]) / determinant
         gain = da * here[1] + db * here[2]
-        if gain < 0.01 and height + gain < enough < math.inf:
+        if gain < NEAR_TOP and height + gain < enough < math.inf:
             return start, slope, height, True
         moved = abs(da) + abs(db) * widest
         factor = 1.0 if moved <= REACH else REACH / moved

@@ -53,10 +53,13 @@ class Terms:
 
 
 def _logit_terms(eta: Array) -> Terms:
-    pod = special.expit(eta)
-    rest = special.expit(-eta)
-    bend = -pod * rest
-    return Terms(-np.logaddexp(0.0, -eta), -np.logaddexp(0.0, eta), rest, -pod, bend, bend)
+    small = np.exp(-np.abs(eta))
+    less = 1.0 / (1.0 + small)
+    more, log = small * less, np.log1p(small)
+    up = eta >= 0.0
+    pod, rest = np.where(up, less, more), np.where(up, more, less)
+    bend = -less * more
+    return Terms(np.minimum(eta, 0.0) - log, -np.maximum(eta, 0.0) - log, rest, -pod, bend, bend)
 
 
 def _inverse_mills(eta: Array) -> Array:

@@ -19,7 +19,7 @@ import numpy as np
 
 from qualify.pod.bounds import start_and_step
 from qualify.pod.calibrated import bound_on_way
-from qualify.pod.farthest import INFINITY, THREADED, affordable, margin_of
+from qualify.pod.farthest import INFINITY, THREADED, margin_of
 from qualify.pod.kernels import LINK_NUMBERS
 from qualify.pod.links import Array, eta_of
 from qualify.pod.problem import BoundValue, Side, SizedHits, normal_quantile, signed_root
@@ -37,7 +37,9 @@ from qualify.threads import in_threads
 
 Estimand: TypeAlias = Literal["these_readers", "new_reader"]
 
-SIMULATIONS = 6_999  # behind a bound that is reported
+SIMULATIONS = 6_999  # behind a bound that is reported; fewer in large trials
+WORK = 1_750_000  # simulated readings behind a bound, at most; but LEAST trials in any case
+LEAST = 1_999
 NO_SPREADS: Array = np.empty(0)
 
 
@@ -159,5 +161,5 @@ def reader_bound(way: ReaderWay, side: Side, *, simulations: int = SIMULATIONS) 
     In the caller's unit, with the Monte-Carlo standard error of the bound; None with a reason
     where simulation does not exclude a flat curve.
     """
-    repeats = affordable(simulations, way.readings)
+    repeats = int(min(simulations, max(LEAST, WORK // max(1.0, way.readings))))
     return bound_on_way(way, way.pooled, way.origin, way.unit, side, repeats)

@@ -77,56 +77,46 @@ class ReaderTruth:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class _Trial:
-    readings: ReadTargets
-    hits: Array
-    a90_place: float
-    centre: float
-    spread: float
-
-
 def _trial(
     x: Array, readers: int, truth: ReaderTruth, estimand: Estimand, rng: np.random.Generator
-) -> _Trial:
+) -> tuple[Array, float]:
+    """Return hits (targets, readers) of a simulated trial, and where its true a90 lies."""
     strict = rng.normal(0.0, truth.reader_spread, readers)
     hard = rng.normal(0.0, truth.flaw_spread, x.size)
     eta = truth.intercept + truth.slope * (x[:, None] - hard[:, None] - strict)
     hits = (rng.random(eta.shape) < pod_of(truth.link, eta)).astype(float)
-    place = truth.a90_place(strict if estimand == "these_readers" else None)
-    distinct, where = np.unique(x, return_inverse=True)
-    counts = np.bincount(where, minlength=distinct.size) * float(readers)
-    centre = float(np.average(distinct, weights=counts))
-    spread = float(np.sqrt(np.average((distinct - centre) ** 2, weights=counts)))
-    t = np.ascontiguousarray((distinct - centre) / spread)
-    readings = ReadTargets(where, t, hits, np.ones_like(hits), truth.link)
-    return _Trial(readings, hits, place, centre, spread)
+    return hits, truth.a90_place(strict if estimand == "these_readers" else None)
 
 
 def _failed(
-    trial: _Trial, x: Array, estimand: Estimand, confidence: float, seed: int
-) -> list[bool]:
+    hits: Array,
+    x: Array,
+    place: float,
+    link: LinkName,
+    estimand: Estimand,
+    confidence: float,
+    seed: int,
+) -> tuple[bool, bool]:
     """Whether the bound lies below the true a90, and the naive one; without a bound: neither."""
-    n, readers = trial.hits.shape
-    if not 0.0 < trial.hits.sum() < trial.hits.size:
-        return [False, False]
-    seen = observe(np.exp(x), trial.hits.sum(axis=1), np.full(n, float(readers)), "log")
-    pooled = sized_hits(seen, trial.readings.link)
-    psi = np.array([(trial.a90_place - pooled.centre) / pooled.spread])
-    z = normal_quantile(confidence)
+    n, readers = hits.shape
+    if not 0.0 < hits.sum() < hits.size:
+        return False, False
+    seen = observe(np.exp(x), hits.sum(axis=1), np.full(n, float(readers)), "log")
+    pooled, z = sized_hits(seen, link), normal_quantile(confidence)
     if pooled.slope_lr <= z * z:
-        return [False, False]
-    effects = effects_of(trial.readings)
-    way = way_of(trial.readings, pooled, effects, estimand, "upper", confidence=confidence)
-    level = np.array([float(eta_of(way.data.link, POD))])
-    root = float(signed_root(pooled, psi, level)[0])
-    naive = root > z
+        return False, False
+    psi, level = (place - pooled.centre) / pooled.spread, float(eta_of(link, POD))
+    root = float(signed_root(pooled, np.array([psi]), np.array([level]))[0])
     if root <= SURELY_KEPT:
-        return [False, naive]
-    held = held_readers(trial.readings, effects, float(psi[0]), POD)
+        return False, root > z
+    where = np.unique(x, return_inverse=True)[1].astype(np.int64)
+    readings = ReadTargets(where, pooled.t, hits, np.ones_like(hits), link)
+    effects = effects_of(readings)
+    way = way_of(readings, pooled, effects, estimand, "upper", confidence=confidence)
+    held = held_readers(readings, effects, psi, POD)
     limit = int((1.0 - confidence) * (SIMULATIONS + 1) + 1e-9)
-    count = exceedances_of(way, held, float(psi[0]), root, stream(seed), 0, SIMULATIONS, limit)
-    return [count < limit, naive]
+    count = exceedances_of(way, held, psi, root, stream(seed), 0, SIMULATIONS, limit)
+    return count < limit, root > z
 
 
 def count_readers(
@@ -151,8 +141,8 @@ def count_readers(
     def work(first: int, last: int) -> None:
         for k in range(first, last):
             rng = np.random.default_rng(np.random.SeedSequence([seed, k, *b"readers hold"]))
-            trial = _trial(x, readers, truth, estimand, rng)
-            failed[k] = _failed(trial, x, estimand, confidence, seed + k)
+            hits, place = _trial(x, readers, truth, estimand, rng)
+            failed[k] = _failed(hits, x, place, truth.link, estimand, confidence, seed + k)
 
     in_threads(work, replicates, 16)
     none = np.zeros(replicates, dtype=bool)

@@ -8,7 +8,7 @@ from qualify.criteria.estimate import Basis
 from qualify.pod.false_calls import false_call_rate, proportion_bounds
 from qualify.pod.hit_miss import HitMissFit
 from qualify.reading.tables import BLANK, Tables
-from qualify.study.gathered import Analysis
+from qualify.study.gathered import Analysis, simulations_of
 from qualify.study.plan import Plan, Population
 from qualify.study.result import StudyNotice
 from qualify.study.sizing_estimates import sizing_estimates
@@ -24,7 +24,9 @@ EXACT = "exact binomial (Clopper and Pearson 1934), one-sided 95 %"
 
 def analyse(views: Mapping[Basis, Tables], plan: Plan, readers: Sequence[str]) -> Analysis:
     """Return all estimates that rest on the three tables, on every basis."""
-    out = Analysis()
+    out = Analysis(
+        simulations=simulations_of(len(plan.modes) * len(readers) * len(plan.populations))
+    )
     for basis, tables in views.items():
         for mode in plan.modes:
             for reader in readers:

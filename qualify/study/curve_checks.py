@@ -28,10 +28,8 @@ Cell = tuple[str, str, str, str]
 
 COVARIATES = (("depth_mm", "depth"), ("tilt_deg", "tilt"))
 FEWEST_VALUES = 3  # distinct values of a covariate below which it is not looked at
-ALL, FEWEST_REPLICATES = (
-    12_000,
-    400,
-)  # simulated trials of a study with many curves; of each at least
+ALL_REPLICATES, FEWEST_REPLICATES = 4_000, 200
+"""Simulated trials a true curve, of all fitted curves of a study together; of each at least."""
 NO_RISE = "the curve is not shown to rise"
 
 
@@ -71,7 +69,8 @@ def check_curves(
 ) -> dict[Cell, CurveCheck]:
     """Return the checks of every curve on one basis."""
     own = {cell: fit for cell, fit in fits.items() if cell[0] == basis}
-    replicates = max(min(REPLICATES, FEWEST_REPLICATES), min(REPLICATES, ALL // max(1, len(own))))
+    shared = max(FEWEST_REPLICATES, ALL_REPLICATES // max(1, len(own)))
+    replicates = min(REPLICATES, shared)
     out = {}
     for cell, fit in own.items():
         frame = tables.opportunities

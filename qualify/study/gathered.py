@@ -12,15 +12,26 @@ from qualify.study.plan import Plan
 from qualify.study.result import StudyNotice
 from qualify.study.sizing_result import SizingResult
 
+MANY = 12  # curves of a study, from more on with half of the simulated trials behind each
+
+
+def simulations_of(curves: int) -> int:
+    """Return how many trials are simulated for a bound in a study of so many curves."""
+    return SIMULATIONS if curves <= MANY else SIMULATIONS // 2
+
 
 @dataclass(frozen=True, slots=True)
 class Analysis:
-    """What the analysis of all bases has gathered."""
+    """What the analysis of all bases has gathered.
+
+    `simulations` : simulated trials behind each bound of one reader.
+    """
 
     estimates: list[Estimate] = field(default_factory=list)
     fits: dict[Cell, HitMissFit] = field(default_factory=dict)
     sizings: dict[Cell, SizingResult] = field(default_factory=dict)
     notices: list[StudyNotice] = field(default_factory=list)
+    simulations: int = SIMULATIONS
     _same: dict[tuple[tuple[float, ...], ...], HitMissFit] = field(default_factory=dict)
 
     def fit(self, rows: pd.DataFrame, plan: Plan) -> HitMissFit:
@@ -35,6 +46,6 @@ class Analysis:
                 scale=chosen.scale,
                 bound=chosen.bound,
                 seed=chosen.seed,
-                simulations=SIMULATIONS,
+                simulations=self.simulations,
             )
         return self._same[(size, hit)]

@@ -26,7 +26,9 @@ from qualify.study.sensitivity_rows import Told
 
 ALL, NEW = ALL_READERS, NEW_READER
 """In place of a reader's name: these readers together, and a new reader of their class."""
-REPLICATES = 200  # simulated trials behind 'how often the bound holds'
+REPLICATES, READINGS = 200, 50_000
+"""Simulated trials behind 'how often the bound holds', and readings in all of them at most."""
+FEWEST = 50
 WIDER = 2.0  # by which readers, or targets, differ more in a second count
 CASES = {
     "fit": "as fitted",
@@ -159,6 +161,7 @@ def _holds(fit: ReadersFit, sizes: np.ndarray) -> Mapping[str, tuple[Holding, Ho
     truth = truth_of(fit)
     if truth is None or fit.a90_95 is None:
         return {}
+    replicates = min(REPLICATES, max(FEWEST, READINGS // fit.readings))
     x = np.log(sizes) if fit.scale == "log" else sizes
     wider = {
         "fit": truth,
@@ -167,7 +170,7 @@ def _holds(fit: ReadersFit, sizes: np.ndarray) -> Mapping[str, tuple[Holding, Ho
     }
     return {
         case: count_readers(
-            x, len(fit.readers), one, "these_readers", replicates=REPLICATES, seed=fit.seed
+            x, len(fit.readers), one, "these_readers", replicates=replicates, seed=fit.seed
         )
         for case, one in wider.items()
     }
