@@ -6,12 +6,13 @@ from unittest import mock
 
 from qualify.criteria.estimate import Estimates
 from qualify.dossier.figures import drawings
+from qualify.study.comparisons import Comparisons
 from qualify.study.result import StudyInputs, StudyResult
 from qualify.study.run import run_study
 
 
 @contextmanager
-def few_simulations(behind_a_bound=6999, behind_a_share=100):
+def few_simulations(behind_a_bound=1999, behind_a_share=100):
     with (
         mock.patch("qualify.study.gathered.SIMULATIONS", behind_a_bound),
         mock.patch("qualify.study.curve_checks.REPLICATES", behind_a_share),
@@ -25,9 +26,20 @@ def few_simulations(behind_a_bound=6999, behind_a_share=100):
         yield
 
 
-def run_quickly(inputs: StudyInputs) -> StudyResult:
-    with few_simulations():
+def run_quickly(inputs: StudyInputs, *few: int) -> StudyResult:
+    with few_simulations(*few):
         return run_study(inputs)
+
+
+@contextmanager
+def readers_apart():
+    """Leave out what is told of readers together, of modes compared, and what results hang on."""
+    with (
+        mock.patch("qualify.study.run.readers_results", return_value={}),
+        mock.patch("qualify.study.run.compare_all", return_value=Comparisons({}, {})),
+        mock.patch("qualify.study.run.sensitivity_of", return_value={}),
+    ):
+        yield
 
 
 @contextmanager

@@ -11,7 +11,7 @@ from typing import Annotated, Any
 
 import typer
 
-from qualify.errors import Fault, InputError
+from qualify.errors import Fault, InputError, told
 
 INPUT_ERROR, NO_NUMBER, STOPPED = 2, 3, 130
 STILL_S = 5
@@ -37,8 +37,8 @@ def answering(*, writes: bool = True) -> Iterator[None]:
     try:
         yield
     except InputError as error:
-        for fault in error.faults:
-            typer.echo(f"error: {fault}", err=True)
+        for line in told(error.faults):
+            typer.echo(f"error: {line}", err=True)
         if writes:
             typer.echo("nothing was written", err=True)
         raise typer.Exit(INPUT_ERROR) from None

@@ -119,20 +119,15 @@ class RatioProblem:
         in_threads(work, simulations, THREADED)
         return np.sort(out[np.isfinite(out)])
 
-    def drawn(self, curves: Array, seed: int) -> "RatioProblem | None":
-        """Return the problem of one trial drawn from curves (2, 2) in t; None where none is fitted.
+    def of_hits(self, hits: Array, starts: Array) -> "RatioProblem | None":
+        """Return the problem of other hits (2, targets) on these targets; None without curves.
 
-        Its own rho is found anew.
+        `starts` (2, 2), intercept and slope in t, are near the curves. Its own rho is found anew.
         """
-        number, n = LINK_NUMBERS[self.link], self.t.size
-        deviates = np.empty(n + 2 * int(self.readings.sum()))
-        hits, misses = np.empty((2, n)), np.empty((2, n))
-        normals(stream(seed, b"trials of the same design"), deviates)
-        _draw(
-            self.readings, probits_of(self.link, self.t, curves), self.rho, deviates, hits, misses
-        )
+        number = LINK_NUMBERS[self.link]
+        misses = self.readings - hits
         found = np.array([
-            curve_of(number, self.t, hits[k], misses[k], self.level, curves[k, 0], curves[k, 1])
+            curve_of(number, self.t, hits[k], misses[k], self.level, starts[k, 0], starts[k, 1])
             for k in range(2)
         ])  # fmt: skip
         if np.any(found[:, 3] != FITTED):

@@ -3,7 +3,7 @@
 from reportlab.platypus import Flowable
 
 from qualify.comparison.power import TRIALS
-from qualify.dossier.comparison_views import compared, names_of
+from qualify.dossier.comparison_views import compared, names_of, together_of
 from qualify.dossier.layout import section
 from qualify.dossier.lookup import BLANKS, value
 from qualify.dossier.tables import grid
@@ -71,20 +71,17 @@ def _tests(result: StudyResult) -> str:
 def _power(result: StudyResult) -> str:
     parts = []
     for population in result.inputs.plan.populations:
-        for reader in result.readers:
-            one = compared(result, population.kind, reader)
-            if one is not None and 1.0 in one.power:
-                share, n = one.power[1.0], TRIALS
-                error = max(share * (1.0 - share), (n - 1) / n**2) ** 0.5 / n**0.5
-                parts.append(
-                    f"{kind_words(population.kind)} {100 * share:.0f} % ± {100 * error:.0f} % of "
-                    f"{n} simulated trials, for {reader} alone"
-                )
+        one = compared(result, population.kind, together_of(result))
+        if one is not None and 1.0 in one.power:
+            share = one.power[1.0]
+            error = max(share * (1.0 - share), (TRIALS - 1) / TRIALS**2) ** 0.5 / TRIALS**0.5
+            parts.append(f"{kind_words(population.kind)} {100 * share:.0f} % ± {100 * error:.0f} %")
     if not parts:
-        return "No margin was declared, or no bound exists: there is nothing to be shown by it."
+        return "No margin was declared, or a reader has no curve: there is no telling."
+    who = "every reader" if len(result.readers) > 1 else "the reader"
     return (
-        f"If both modes had the same a90, the margin would be shown in: {'; '.join(parts)}. Where "
-        "each of several readers must show it, less often."
+        f"If both modes had the same a90, {who} would show the margin in this share of {TRIALS} "
+        f"simulated trials of the design: {'; '.join(parts)}."
     )
 
 

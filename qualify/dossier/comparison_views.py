@@ -5,7 +5,7 @@ from qualify.dossier.lookup import estimate
 from qualify.dossier.words import p_value
 from qualify.figures.comparison import ComparisonPanel, ModeCurve, Side
 from qualify.figures.pod import PodPanel
-from qualify.study.comparisons import ModeComparison
+from qualify.study.comparisons import ALL_READERS, ModeComparison
 from qualify.study.plan import Population
 from qualify.study.result import StudyResult
 
@@ -16,6 +16,11 @@ def names_of(result: StudyResult) -> tuple[str, str]:
     """Return the ids of reference and candidate; empty ones where there is no reference."""
     claim = result.inputs.plan.claim
     return (claim.reference_mode or "", claim.candidate_mode)
+
+
+def together_of(result: StudyResult) -> str:
+    """Return what stands for all readers: their cell, or that of the only one."""
+    return ALL_READERS if len(result.readers) > 1 else result.readers[0]
 
 
 def compared(result: StudyResult, kind: str, reader: str) -> ModeComparison | None:

@@ -87,6 +87,7 @@ TOLERANCES: Mapping[str, float] = {
 }
 """Relative tolerance by the beginning of a statistic's name; counts (unit `count`) are exact."""
 DEFAULT = CLOSED_FORM
+ROUNDING = 1e-12  # what is left of an exact zero, in any unit reported
 NUMBER = re.compile(r"-?\d+(?:\.\d+)?(?:e[-+]?\d+)?")
 
 
@@ -146,7 +147,7 @@ def _estimates(
 def _agree(one: float | None, other: float | None, allowed: float) -> bool:
     if one is None or other is None:
         return one is other
-    return abs(one - other) <= allowed * max(abs(one), abs(other))
+    return abs(one - other) <= max(allowed * max(abs(one), abs(other)), ROUNDING)
 
 
 def _walk(place: str, one: Any, other: Any) -> list[Difference]:

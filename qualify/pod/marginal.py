@@ -68,18 +68,22 @@ def _modes(data: Grouped, eta: Array, sd: float) -> tuple[Array, Array]:
     """Mode of each target's integrand and the width of its peak, (targets,) each.
 
     The slope falls all the way, by 1 or more a unit of u, so that the mode lies between 0 and the
-    slope there; Newton's step is taken where it stays inside the bracket.
+    slope there. Newton's step is taken where it stays inside the bracket and is at most half the
+    last one, or is but rounding; else the bracket is halved.
     """
     u = np.zeros(len(data.first))
     slope, bend = _slope_at(data, eta, sd, u)
     low, high = np.minimum(slope, 0.0), np.maximum(slope, 0.0)
+    last = high - low
     for _ in range(MAX_STEPS):
         low, high = np.where(slope > 0.0, u, low), np.where(slope < 0.0, u, high)
-        new = u - slope / bend
-        outside = (new < low) | (new > high)
-        new = np.where(outside, 0.5 * (low + high), new)
-        moved = np.abs(new - u).max()
-        u = new
+        step = -slope / bend
+        new = u + step
+        large = np.abs(step) > MODE_TOLERANCE * (1.0 + np.abs(u))
+        slow = large & ((new < low) | (new > high) | (np.abs(step) > 0.5 * last))
+        new = np.where(slow, 0.5 * (low + high), new)
+        last = np.abs(new - u)
+        moved, u = last.max(), new
         slope, bend = _slope_at(data, eta, sd, u)
         if moved <= MODE_TOLERANCE * (1.0 + np.abs(u).max()):
             break

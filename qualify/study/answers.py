@@ -29,6 +29,7 @@ from qualify.study.answers_readers import governing
 from qualify.study.answers_readings import (
     Columns,
     Readings,
+    check_uncertainties,
     pooling_notices,
     readings_by_reader,
 )
@@ -94,6 +95,8 @@ def pod_hit_miss(
     }
     readers = {}
     rows = readings_by_reader(table, columns)
+    if asked.size_u is not None and scale == "log":
+        check_uncertainties(table, columns)
     if target is not None and reader is not None and trials is None:
         one_size_each(table, rows)
     for name, mine in rows.items():

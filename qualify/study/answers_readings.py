@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from qualify.errors import Fault, InputError
+from qualify.pod.size_uncertainty import TOO_ROUGH
 from qualify.raw_tables import RawTable
 from qualify.study.answers_told import counted
 from qualify.study.columns import cells_or_none, count, not_negative, number, one_or_more, text, yes
@@ -84,6 +85,23 @@ def readings_by_reader(table: RawTable, columns: Columns) -> dict[str, Readings]
             None if spreads is None else _picked(spreads, rows),
         )
     return out
+
+
+def check_uncertainties(table: RawTable, columns: Columns) -> None:
+    """Raise an `InputError` for every uncertainty too large, beside its size, for a log axis."""
+    assert columns.size_u is not None
+    faults = [
+        Fault(
+            f"{table.place}: row {row.number}: {columns.size_u}",
+            f"an uncertainty of {u:g} of a size of {size:g}: half of it or more",
+            "mend it, or take --scale linear",
+        )
+        for row in table.rows
+        for size, u in [(float(row.cells[columns.size]), float(row.cells[columns.size_u]))]
+        if u >= TOO_ROUGH * size
+    ]
+    if faults:
+        raise InputError(faults)
 
 
 def _picked(values: list[Value | None], rows: list[int]) -> list[Value]:

@@ -141,6 +141,15 @@ def _read(table: RawTable, asked: SizingAsked) -> list[_Row]:
             faults.append(Fault(place, words, "mend one of them"))
     if faults:
         raise InputError(faults)
+    sizes: dict[str, tuple[int, float]] = {}
+    for n, name in targets.items():
+        first, size = sizes.setdefault(name, (n, true[n]))
+        if size != true[n]:
+            place = f"{table.place}: row {n}: {asked.true}"
+            words = f"target {name} is {true[n]:g} here and {size:g} in row {first}"
+            faults.append(Fault(place, words, "one true size a target"))
+    if faults:
+        raise InputError(faults)
     return [
         _Row(
             n, true[n], reported.get(n), true_u.get(n), reported_u.get(n), targets.get(n),

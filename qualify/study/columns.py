@@ -10,17 +10,28 @@ Value = TypeVar("Value")
 YES = {"1", "1.0", "true", "yes", "hit"}
 NO = {"0", "0.0", "false", "no", "miss"}
 ENDINGS = {"_mm": "mm", "_in": "in", "_inch": "in", "_inches": "in"}
+NOT_TAKEN = {"_um": "um", "_µm": "µm", "_micron": "um", "_microns": "um", "_cm": "cm", "_m": "m",
+             "_mil": "mil", "_mils": "mil", "_thou": "thou"}  # fmt: skip
 
 
 def check_columns(table: RawTable, wanted: Sequence[str]) -> None:
-    """Raise an `InputError` for columns that are not there and for a table without rows."""
+    """Raise an `InputError` for columns not there or named twice, and for a table without rows."""
     faults = [
+        Fault(
+            f"{table.place}: row 1",
+            f"column '{column}' was given for two things",
+            "give each its own column",
+        )
+        for column in dict.fromkeys(wanted)
+        if wanted.count(column) > 1
+    ]
+    faults += [
         Fault(
             f"{table.place}: row 1",
             f"column '{column}' is missing",
             f"the columns are {', '.join(table.columns)}",
         )
-        for column in wanted
+        for column in dict.fromkeys(wanted)
         if column not in table.columns
     ]
     if faults:
@@ -30,8 +41,9 @@ def check_columns(table: RawTable, wanted: Sequence[str]) -> None:
 
 
 def named_unit(column: str) -> str | None:
-    """Return the unit that a column's name ends in: mm, in, or None."""
-    return next((u for end, u in ENDINGS.items() if column.lower().endswith(end)), None)
+    """Return the unit that a column's name ends in: mm, in, one that is not taken, or None."""
+    every = {**ENDINGS, **NOT_TAKEN}
+    return next((u for end, u in every.items() if column.lower().endswith(end)), None)
 
 
 def unit_of(table: RawTable, column: str, given: str | None) -> str:
@@ -42,6 +54,8 @@ def unit_of(table: RawTable, column: str, given: str | None) -> str:
     InputError : name and given unit differ, or neither tells the unit.
     """
     named, place = named_unit(column), f"{table.place}: column '{column}'"
+    if named in NOT_TAKEN.values():
+        raise refuse(place, f"its name says {named}", "give sizes in mm or in inches")
     if named is not None and given is not None and named != given:
         raise refuse(
             place,

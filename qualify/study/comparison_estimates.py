@@ -17,7 +17,7 @@ SCORE = "score by target, simulated quantile, one-sided 95 %"
 DRAWN = "whole targets drawn anew, percentile, one-sided 95 %"
 NONE: Side = "none"
 TWO: Side = "two-sided"
-POWER = "simulated trials of this design, candidate's a90 {} times the reference's"
+POWER = "simulated trials in which every reader shows it, candidate's a90 {} times the reference's"
 
 
 def comparison_estimates(found: Comparisons) -> list[Estimate]:

@@ -13,8 +13,7 @@ from qualify.comparison.paired_counts import counts_of, mcnemar
 from qualify.comparison.paired_sizes import PairedSizes, paired_sizes
 from qualify.comparison.paired_targets import PairedTargets, paired_targets
 from qualify.comparison.power import ratio_power
-from qualify.comparison.ratio_simulation import ratio_problem
-from qualify.comparison.resampling import RESAMPLES, curves_of
+from qualify.comparison.resampling import RESAMPLES
 from qualify.comparison.response_ratio import ResponseRatio
 from qualify.criteria.estimate import Basis
 from qualify.reading.tables import BLANK, Tables
@@ -42,9 +41,8 @@ class ModeComparison:
     found : None with `reason`.
     left_out : targets read in one mode only, by name: not examined in the other.
     holm_p : p adjusted over the kinds of the plan and the tests of its family.
-    power : share of simulated trials of this design that would show a ratio of at most the margin,
-        by true ratio; told for the reader who governs, empty
-        elsewhere and without a margin.
+    power : share of simulated trials of this design in which every reader would show a ratio of at
+        most the margin, by true ratio; in the cell of all readers (of the only one), else empty.
     examined_p : exact p of hits on targets examined in both modes; None for several readers.
     at_rate : ratio from responses at the declared false-call rate, None where none is declared.
     """
@@ -125,22 +123,18 @@ def _sizes(
 
 
 def _with_power(modes: Mapping[Cell, ModeComparison], plan: Plan) -> dict[Cell, ModeComparison]:
-    """Add the power of the design where a margin is declared, for the reader who governs."""
-    out, done = dict(modes), {}  # type: dict[Cell, ModeComparison], dict[int, dict[float, float]]
-    for basis, kind in dict.fromkeys(cell[:2] for cell in modes if cell[0] != "examined_only"):
-        margin = margin_of(plan, kind)
-        cells = [c for c in modes if c[:2] == (basis, kind) and c[3] != ALL_READERS]
-        known = {c: f.ratio.upper for c in cells if (f := modes[c].found) and f.ratio.upper}
-        if margin is None or not known:
+    """Add the power of the design where a margin is declared: of each reader, all must show it."""
+    out, done = dict(modes), {}  # type: dict[Cell, ModeComparison], dict[int, Mapping[float, float]]
+    for (basis, kind, mode, who), one in modes.items():
+        margin, found = margin_of(plan, kind), one.found
+        every = who == ALL_READERS or (basis, kind, mode, ALL_READERS) not in modes
+        if margin is None or found is None or not every or basis == "examined_only":
             continue
-        cell = max(known, key=lambda c: known[c] or 0.0)
-        found = modes[cell].found
-        assert found is not None
         if id(found) not in done:
             link, seed = plan.analysis.link, plan.analysis.seed
-            problem = ratio_problem(found.data, link, curves_of(found.data, link))
-            done[id(found)] = {t: ratio_power(problem, margin, t, seed=seed) for t in TRUE_RATIOS}
-        out[cell] = replace(modes[cell], power=done[id(found)])
+            shares = {t: ratio_power(found.data, link, margin, t, seed=seed) for t in TRUE_RATIOS}
+            done[id(found)] = {t: share for t, share in shares.items() if share is not None}
+        out[(basis, kind, mode, who)] = replace(one, power=done[id(found)])
     return out
 
 

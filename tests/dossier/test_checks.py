@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from reportlab.platypus import KeepTogether, Paragraph, Table
+from reportlab.platypus import Table
 
 from qualify.dossier.bound_curve import bound_curve
 from qualify.dossier.checks_bounds import holds_table, methods_table
@@ -23,6 +23,7 @@ from qualify.dossier.style import register_fonts
 from qualify.pod.along import size_upper_bounds
 from qualify.pod.hit_miss import curve, fit_hit_miss
 from qualify.study.model_estimates import model_estimates
+from tests.flowables import cells, parts, words
 
 sys.path.insert(0, str(Path(__file__).parent))
 from made_study import made
@@ -42,24 +43,6 @@ def separated():
     """Return a study whose every miss is smaller than every hit."""
     register_fonts()
     return made(pieces=5, clean=True, steps=True)
-
-
-def parts(flowables):
-    for flowable in flowables:
-        if isinstance(flowable, KeepTogether):
-            yield from parts(flowable._content)
-        else:
-            yield flowable
-
-
-def cells(flowables):
-    """Return the rows of the first table, without its head."""
-    table = next(f for f in parts(flowables) if isinstance(f, Table))
-    return [[cell.getPlainText() for cell in row] for row in table._cellvalues[1:]]
-
-
-def words(flowables):
-    return " ".join(f.getPlainText() for f in parts(flowables) if isinstance(f, Paragraph))
 
 
 def bare(cells_):

@@ -22,7 +22,7 @@ from qualify.study.result import InputFile
 sys.path.insert(0, str(Path(__file__).parent))
 from made_study import MADE_UP, inputs_of, made
 
-from tests.quick import one_figure, run_quickly, without_boxes
+from tests.quick import one_figure, readers_apart, run_quickly, without_boxes
 
 HERE = Path(__file__).parent
 PAGE = re.compile(r"page (\d+) of (\d+)")
@@ -95,7 +95,8 @@ def test_finished_tables_give_the_same_results_and_say_what_they_don_t_show(stud
     finished = run_quickly(
         replace(study.inputs, blocks=(), key=(), calls=(), finished=study.tables)
     )
-    out = build_dossier(finished)
+    with one_figure():
+        out = build_dossier(finished)
     assert out["results.json"] == results_bytes(without_boxes(study))
     if shutil.which("pdftotext"):
         text = flat(" ".join(text_pages(out["dossier.pdf"])))
@@ -250,14 +251,17 @@ def test_long_and_foreign_names_break_no_page():
             "blindness": "q" * 3000,
         }
     )
-    out = build_dossier(run_quickly(replace(inputs, declaration=declaration)))
+    with one_figure():
+        out = build_dossier(run_quickly(replace(inputs, declaration=declaration)))
     assert len(out["dossier.pdf"]) > 50_000
 
 
 def status_of(**options):
-    study = made(
+    inputs = inputs_of(
         **{"clean": True, "signal": "measured", "invented": False, "pieces": 14, **options}
     )
+    with readers_apart():
+        study = run_quickly(inputs, 6999)
     return study, claim_of(study, "side_drilled_hole", "coherence")
 
 
@@ -274,7 +278,8 @@ def test_a_claim_is_demonstrated_only_on_evidence_without_a_gap():
     software = (*study.inputs.declaration.software[:2], newer)
     for update in ({"scope": wide}, {"events": tuple(late)}, {"software": software}):
         changed = study.inputs.declaration.model_copy(update=update)
-        again = run_quickly(replace(study.inputs, declaration=changed))
+        with readers_apart():
+            again = run_quickly(replace(study.inputs, declaration=changed), 6999)
         told = claim_of(again, "side_drilled_hole", "coherence")
         assert told.status.startswith("Not demonstrated:")
 

@@ -14,6 +14,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 from made_study import made
 from test_dossier import flat, needs_pdftotext, text_pages
 
+from tests.quick import one_figure
+
 HOLES = "side_drilled_hole"
 STATISTICS = (
     "likelihood", "link", "p value", r"p =", "monte-carlo", "log-log", "loglog", "cloglog", "logit",
@@ -27,7 +29,8 @@ def built(request):
     if request.param == "no overlap":
         options |= {"clean": True, "steps": True}
     study = made(**options)
-    return study, build_dossier(study)
+    with one_figure():
+        return study, build_dossier(study)
 
 
 @needs_pdftotext

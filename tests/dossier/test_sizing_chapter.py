@@ -4,7 +4,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from reportlab.platypus import KeepTogether, Paragraph, Table
 
 from qualify.criteria.estimate import Estimates
 from qualify.dossier.chapters_sizing import sizing_chapter
@@ -25,6 +24,7 @@ from qualify.figures.sizing_error import sizing_error_alt_text, sizing_error_fig
 from qualify.study.sizing_estimates import sizing_estimates
 from qualify.study.sizing_result import sizing_result
 from qualify.study.where import Where
+from tests.flowables import cells, words
 from tests.quick import run_quickly
 from tests.study.sizes import KIND, size_tables
 from tests.study.small import make_inputs, make_plan, whole_look
@@ -55,24 +55,6 @@ def study():
 @pytest.fixture(scope="module")
 def rows(study):
     return sized(study, KIND)
-
-
-def parts(flowables):
-    for flowable in flowables:
-        if isinstance(flowable, KeepTogether):
-            yield from parts(flowable._content)
-        else:
-            yield flowable
-
-
-def cells(flowables):
-    """Return the rows of the first table, without its head."""
-    table = next(f for f in parts(flowables) if isinstance(f, Table))
-    return [[cell.getPlainText() for cell in row] for row in table._cellvalues[1:]]
-
-
-def words(flowables):
-    return " ".join(f.getPlainText() for f in parts(flowables) if isinstance(f, Paragraph))
 
 
 def numbers(study, reader, names):

@@ -233,6 +233,18 @@ def test_a_bad_table_is_refused(case, tmp_path):
     assert words in refused("pod", "hit-miss", table, "--size", "size_mm", "--hit", "hit")
 
 
+def test_one_mistake_in_many_rows_is_told_in_few_lines(tmp_path):
+    table = tmp_path / "hits.csv"
+    rows = "".join(f"{s},1\n" for s in ["small", *["large"] * 99])
+    table.write_text("size_mm,hit\n" + rows + "1,perhaps\n", encoding="utf-8")
+    told = refused("pod", "hit-miss", table, "--size", "size_mm", "--hit", "hit").splitlines()
+    faults = [line for line in told if line.startswith("error: ")]
+    assert len(faults) == 7
+    assert "row 2: size_mm: found 'small'" in faults[0]
+    assert "row 102: hit: found 'perhaps'" in faults[5]
+    assert "row 101: size_mm: the last of 95 more like those above; give a number" in faults[6]
+
+
 def test_the_unit_of_sizes_must_be_known(tmp_path):
     table = tmp_path / "hits.csv"
     table.write_text("size,hit\n1,1\n2,0\n", encoding="utf-8")

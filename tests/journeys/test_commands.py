@@ -270,7 +270,7 @@ def test_a_separated_table_leaves_stderr_to_us(tmp_path):
     (["--replicates", "200"], "give --check-bound too"),
     (["--covariate", "gone"], "column 'gone' is missing"),
     (["--size-u", "face"], "give a number, 0 or more"),
-    (["--size-u", "depth_mm"], "half its size or more"),
+    (["--size-u", "depth_mm"], "row 5: depth_mm: an uncertainty of"),
 ])  # fmt: skip
 def test_options_that_do_not_go_together_are_refused(more, words, tmp_path):
     table = write_hits(tmp_path / "t.csv", SIZES, [0, 1] * 20)

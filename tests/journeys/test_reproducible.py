@@ -13,18 +13,18 @@ from qualify.evidence.comparison import compare_results
 SAMPLE = Path(__file__).parents[2] / "output" / "sample"
 
 
-def run_demo(folder: Path, *, zone: str, seed: str) -> dict[str, bytes]:
-    """Run the demonstration in its own process; return every file it wrote."""
+def start_demo(folder: Path, *, zone: str, seed: str) -> subprocess.Popen[bytes]:
+    """Start the demonstration in its own process."""
     folder.mkdir()
     environment = {**os.environ, "TZ": zone, "PYTHONHASHSEED": seed}
     code = "from qualify.cli.app import main; main()"
-    subprocess.run(
-        [sys.executable, "-c", code, "demo", "--out", "made"],
-        cwd=folder,
-        env=environment,
-        check=True,
-        capture_output=True,
-    )
+    command = [sys.executable, "-c", code, "demo", "--out", "made"]
+    quiet = subprocess.DEVNULL
+    return subprocess.Popen(command, cwd=folder, env=environment, stdout=quiet, stderr=quiet)
+
+
+def files_of(folder: Path) -> dict[str, bytes]:
+    """Return every file that a demonstration wrote."""
     made = folder / "made"
     return {p.relative_to(made).as_posix(): p.read_bytes() for p in made.rglob("*") if p.is_file()}
 
@@ -32,10 +32,13 @@ def run_demo(folder: Path, *, zone: str, seed: str) -> dict[str, bytes]:
 @pytest.fixture(scope="module")
 def two_runs(tmp_path_factory):
     folder = tmp_path_factory.mktemp("runs")
-    return (
-        run_demo(folder / "one", zone="Pacific/Chatham", seed="1"),
-        run_demo(folder / "another folder", zone="America/St_Johns", seed="4321"),
+    one, other = folder / "one", folder / "another folder"
+    runs = (
+        start_demo(one, zone="Pacific/Chatham", seed="1"),
+        start_demo(other, zone="America/St_Johns", seed="4321"),
     )
+    assert [run.wait() for run in runs] == [0, 0]
+    return files_of(one), files_of(other)
 
 
 def test_same_environment_same_bytes(two_runs):

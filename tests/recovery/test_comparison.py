@@ -9,6 +9,7 @@ record stand in README.
 """
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -17,6 +18,7 @@ from scipy import special
 from qualify.comparison.curve_difference import exchange_test
 from qualify.comparison.paired_counts import sign_test
 from qualify.comparison.paired_targets import paired_targets
+from qualify.comparison.power import ratio_power
 from qualify.comparison.ratio_simulation import ratio_problem
 from qualify.comparison.resampling import curves_of
 
@@ -62,3 +64,19 @@ def test_not_inferior_is_said_wrongly_no_more_often_than_said(readers):
     low, high = np.mean(wrong, axis=0)
     assert 0.005 <= low <= 0.096
     assert 0.005 <= high <= 0.096
+
+
+def test_a_design_shows_what_is_far_below_the_margin_and_seldom_what_lies_on_it():
+    """A ratio of .5 held against 1.15; every reader must show it, so that three do less often."""
+    data = next(trials(1, 3, 1.0, 5))
+    alone = replace(data, a=data.a[:, :1].copy(), b=data.b[:, :1].copy(), readers=("0",))
+    found = [ratio_power(d, "logit", MARGIN, 0.5, trials=60) for d in (alone, data)]
+    assert 0.55 < found[0] < 0.9
+    assert 0.2 < found[1] < found[0]
+    assert ratio_power(alone, "logit", MARGIN, MARGIN, trials=60) <= 0.15
+
+
+def test_no_power_is_told_where_a_reader_has_no_curve():
+    data = next(trials(1, 2, 1.0, 5))
+    a = np.column_stack([data.a[:, 0], np.ones(data.n)])
+    assert ratio_power(replace(data, a=a), "logit", MARGIN, 1.0) is None

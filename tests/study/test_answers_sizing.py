@@ -112,6 +112,9 @@ def test_people_read_counts_limits_and_worst_cases(table):
         ("u_mm", "u_in", {"true_u": "u_in"}, "column 'u_in': its name says in"),
         ("", "", {"true_u": "wrong"}, "column 'wrong' is missing"),
         ("", "", {"reported_u": "v_mm"}, "--reported-u without --true-u"),
+        ("F1,R1,2.0", "F0,R1,2.0", EVERY, "row 3: true_mm: target F0 is 2 here and 1 in row 2"),
+        ("u_mm", "u_um", {"true_u": "u_um"}, "column 'u_um': its name says um"),
+        ("", "", {"true": "said_mm"}, "column 'said_mm' was given for two things"),
         ("", "", {"smallest": 0.0}, "--smallest 0; give a size above 0, in mm"),
     ],
 )

@@ -99,7 +99,7 @@ AWKWARD = st.sampled_from(
 SIZES = st.floats(min_value=5e-324, max_value=1e300, allow_subnormal=True)
 
 
-@settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=8, deadline=None, suppress_health_check=list(HealthCheck))
 @given(
     texts=st.lists(TEXTS | AWKWARD, min_size=6, max_size=6),
     x_mm=st.floats(allow_nan=False, allow_infinity=False),
