@@ -56,7 +56,8 @@ def read_table(path: Path, name: str | None = None, sheet: str | None = None) ->
     except csv.Error as error:
         raise refuse(name, f"is not CSV: {error}", "mend the quotes") from None
     if len(lines[0]) == 1 and ";" in lines[0][0]:
-        raise refuse(f"{name}: row 1", "fields separated by semicolons", "separate them by commas")
+        wanted = "save it as .xlsx, or with decimal points and commas between fields"
+        raise refuse(f"{name}: row 1", "fields separated by semicolons", wanted)
     return _table(name, None, lines)
 
 

@@ -83,7 +83,8 @@ def compare(
     with answering(writes=False):
         from qualify.errors import refuse
         from qualify.raw_tables import read_table
-        from qualify.study.answers_compare import Blanks, CompareAsked, answered
+        from qualify.study.answers_blanks import Blanks
+        from qualify.study.answers_compare import CompareAsked, answered
         from qualify.study.answers_compare import compare as answer
         from qualify.study.answers_compare_response import RateAsked
         from qualify.study.answers_compare_rows import CompareColumns
@@ -117,4 +118,5 @@ def compare(
         if not answered(document):
             say_next("read the notes: these targets do not tell the modes apart")
             raise typer.Exit(NO_NUMBER)
-        say_next("say who set up each mode, and give the false calls of both beside the hits")
+        beside = "" if blanks is not None else ", and give the false calls of both (--blanks)"
+        say_next(f"say who set up each mode{beside}")

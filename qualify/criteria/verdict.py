@@ -234,7 +234,7 @@ def _bounded(
         claim.value,
         f"{_lead(reader)}{criterion.rule.words} {show_value(claim.value, criterion.unit)} is not "
         f"{criterion.rule.sense} {limit}; that the limit is missed is not shown either.",
-        "More targets near the limit; the causes of large misses.",
+        "More targets near the limit.",
     )
 
 

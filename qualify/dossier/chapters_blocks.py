@@ -216,6 +216,12 @@ def _protocol(result: StudyResult) -> list[Flowable]:
     rows += [
         ("Where the box comes from", rule.derivation),
         (
+            "Calls that count",
+            "Every call, whatever cause the reader gave, as hit and as false call alike. Chapter "
+            "10 counts them by cause; chapter 13 leaves out those that their reader took for no "
+            "flaw.",
+        ),
+        (
             "Not examined",
             f"A flawed unit counts as {'a miss' if lost.flawed == 'miss' else 'left out'}; a blank "
             f"one leaves the count; above {100 * lost.limit_fraction:g} % nothing is demonstrated.",

@@ -24,6 +24,14 @@ RECORDINGS = {
 }
 DIFFERS = "≠"
 ALL = "all together"
+PAIR_WORDS = (
+    "Hits: exact test on the targets that one mode alone hit; with k of them no p lies below "
+    "2 / 2^k (one reader), so that a few can show nothing. Curves: whether one curve fits both "
+    "modes, in place and slope, by exchanging the modes of whole targets. It has no direction: "
+    "where curves cross, p is small though the candidate finds more small targets and fewer large "
+    "ones; the ratio of a90 and the thirds of size below tell which way. Holm: adjusted over kinds "
+    "and tests."
+)
 
 
 def comparison_chapter(result: StudyResult, pictures: Pictures) -> list[Flowable]:
@@ -97,7 +105,7 @@ def _kind(
             out.append(small(f"{told}: left out, read in one mode only: {listed(one.left_out)}."))
     if not there:
         return out
-    out.append(_pairs(result, population.kind, there))
+    out += _pairs(result, population.kind, there)
     out += pictures.on_page(f"comparison-{number}", _caption(result, population))
     out += _ratios(result, population.kind, there)
     out += _by_size(there)
@@ -117,7 +125,7 @@ def _caption(result: StudyResult, population: Population) -> str:
 
 def _pairs(
     result: StudyResult, kind: str, held: Sequence[tuple[str, str, ModeComparison]]
-) -> Flowable:
+) -> list[Flowable]:
     reference, candidate = names_of(result)
     names = ("compared_both", "compared_reference_only", "compared_candidate_only",
              "compared_neither")  # fmt: skip
@@ -135,7 +143,8 @@ def _pairs(
     heads = ["Reader", "Both hit", f"{reference} only", f"{candidate} only", "Neither",
              "Difference of rates, points (95 %)", "Hits: exact p", "Hits: p (Holm)", "Curves: p",
              "Curves: p (Holm)"]  # fmt: skip
-    return grid(heads, rows, [16, 12, 14, 16, 13, 36, 14, 14, 14, 14], align="lrrrrrrrrr")
+    table = grid(heads, rows, [16, 12, 14, 16, 13, 36, 14, 14, 14, 14], align="lrrrrrrrrr")
+    return [table, small(PAIR_WORDS)]
 
 
 def _value(result: StudyResult, name: str, kind: str, reader: str) -> float | None:

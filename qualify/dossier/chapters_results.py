@@ -1,5 +1,6 @@
 """Chapters 10, 11 and 14: false calls, sizing, one basis against another."""
 
+from collections import Counter
 from collections.abc import Sequence
 
 from reportlab.platypus import Flowable
@@ -19,6 +20,7 @@ from qualify.dossier.worst import BOLD_WORDS, marks
 from qualify.study.result import StudyResult
 
 Pass = tuple[str, str]
+HIT, NO_CAUSE = "hit", "no_cause_given"
 
 
 def result_chapters(result: StudyResult, pictures: Pictures) -> list[Flowable]:
@@ -97,24 +99,37 @@ def _numbers(result: StudyResult, one: Pass) -> list[float | None]:
 
 
 def _causes(result: StudyResult, told: Sequence[tuple[str, str]]) -> list[Flowable]:
+    """Return the calls by the cause that the reader gave: units called, rates, and hits."""
+    calls = result.views[result.headline].calls
+    given = calls["cause"].fillna("").replace("", NO_CAUSE)
+    hit = calls["match"] == HIT
+    hits = Counter(zip(calls["mode"][hit], calls["reader"][hit], given[hit], strict=True))
     rows = []
-    for item in result.estimates.items:
-        if item.basis != result.headline or item.population != BLANKS:
-            continue
-        name = item.statistic.removeprefix("false_call_rate_")
-        if name == item.statistic or not name.endswith("_units"):
-            continue
-        if (item.mode, item.reader) not in told:
-            continue
-        cause = name.removesuffix("_units")
-        ends = [
-            percent(value(result, f"false_call_rate_{cause}{e}", BLANKS, item.mode, item.reader))
-            for e in ("", "_upper")
-        ]
-        words = cause.replace("_", " ")
-        rows.append([item.mode, item.reader, words, whole(item.value), *ends])
+    for mode, reader in told:
+        units = {
+            item.statistic.removeprefix("false_call_rate_").removesuffix("_units"): item.value
+            for item in result.estimates.items
+            if (item.basis, item.population) == (result.headline, BLANKS)
+            and (item.mode, item.reader) == (mode, reader)
+            and item.statistic.startswith("false_call_rate_")
+            and item.statistic.endswith("_units")
+        }
+        mine = {at[2] for at in hits if at[:2] == (mode, reader)}
+        for cause in sorted({*units, *mine}):
+            ends = [
+                value(result, f"false_call_rate_{cause}{end}", BLANKS, mode, reader)
+                for end in ("", "_upper")
+            ]
+            rows.append([
+                mode, reader, cause.replace("_", " "), whole(units.get(cause, 0)),
+                *("–" if end is None else percent(end) for end in ends),
+                whole(hits[(mode, reader, cause)]),
+            ])  # fmt: skip
     out = section("By the cause that the reader gave")
     if not rows:
-        return [*out, body("No blank unit was called.")]
-    heads = ["Mode", "Reader", "Cause given", "Units called", "Rate", "Upper bound"]
-    return [*out, grid(heads, rows, [34, 26, 40, 22, 24, 24], align="lllrrr")]
+        return [*out, body("Nothing was called.")]
+    heads = ["Mode", "Reader", "Cause given", "Blank units called", "Rate", "Upper bound",
+             "Calls that hit a target"]  # fmt: skip
+    return [*out, grid(heads, rows, [30, 22, 34, 24, 20, 22, 28], align="lllrrrr"),
+            small("A call counts whatever its cause; chapter 13 tells the result without those "
+                  "that their reader took for no flaw.")]  # fmt: skip

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from qualify.dossier.claim_words import bound_of
-from qualify.dossier.lookup import readers_of, value, worst_reader
+from qualify.dossier.lookup import governing, readers_of, value, worst_reader
 from qualify.dossier.words import mm, percent, share_pm
 from qualify.pod.plateau_words import LEVEL
 from qualify.study.check_estimates import CASE_WORDS
@@ -53,7 +53,7 @@ def how_sure(result: StudyResult, kind: str, mode: str) -> str:
 
 def _held(result: StudyResult, kind: str, mode: str) -> str:
     reader = worst_reader(result, kind, mode) or ""
-    shares = held_shares(result, kind, mode, reader)
+    shares = _lowest_shares(result, kind, mode)
     if "fit" not in shares:
         return "Meant: 95 %. How often such a size holds was not simulated."
     fit = result.fits[(result.headline, kind, mode, reader)]
@@ -65,6 +65,15 @@ def _held(result: StudyResult, kind: str, mode: str) -> str:
     if low == "fit":
         return f"{told}, and no less often under each other shape tried."
     return f"{told}; worst other shape tried: {share_pm(*shares[low])}."
+
+
+def _lowest_shares(result: StudyResult, kind: str, mode: str) -> dict[str, tuple[float, float]]:
+    """Return for each true curve the lowest share among the readers whose size is told."""
+    out: dict[str, tuple[float, float]] = {}
+    for reader in governing(result, kind, mode):
+        for case, share in held_shares(result, kind, mode, reader).items():
+            out[case] = min(out.get(case, share), share)
+    return out
 
 
 def held_shares(
@@ -125,9 +134,10 @@ def level_words(result: StudyResult, kind: str, mode: str) -> str:
     found = [one for one in levels_off(result, kind, mode) if one.in_question]
     if not found:
         return ""
-    own = worst_reader(result, kind, mode)
-    parts = [_own(one) for one in found if one.reader == own]
-    others = [f"{one.reader} ({percent(one.top)})" for one in found if one.reader != own]
+    own = governing(result, kind, mode)
+    mine = [one for one in found if one.reader in own]
+    parts = [_own(one) for one in mine[:1]]
+    others = [f"{one.reader} ({percent(one.top)})" for one in found if one not in mine[:1]]
     if others:
         first = "Also in question" if parts else "Levelling off is in question"
         parts.append(f"{first}: {', '.join(others)}.")
@@ -153,11 +163,11 @@ def _own(one: LevelOff) -> str:
 def level_stop(result: StudyResult, kind: str, mode: str) -> str | None:
     """Say where levelling off keeps the word 'demonstrated' off a claim, None where it does not.
 
-    That is where the data of the reader whose size is told speak against a curve that rises to
+    That is where the data of a reader whose size is told speak against a curve that rises to
     1, and the curve that levels off gives no a90/95.
     """
-    own = worst_reader(result, kind, mode)
+    own = governing(result, kind, mode)
     for one in levels_off(result, kind, mode):
-        if one.reader == own and one.speaks and one.a90_95 is None:
+        if one.reader in own and one.speaks and one.a90_95 is None:
             return "the data speak for a detection that levels off"
     return None

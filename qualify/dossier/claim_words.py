@@ -5,6 +5,7 @@ from qualify.dossier.lookup import (
     BLANKS,
     FLAWED,
     estimate,
+    governing,
     readers_of,
     value,
     worst_caller,
@@ -12,6 +13,7 @@ from qualify.dossier.lookup import (
 )
 from qualify.dossier.words import kind_words, mm, percent, sentence, signed, whole
 from qualify.pod.plateau_words import LEVEL
+from qualify.study.comparisons import ALL_READERS
 from qualify.study.result import StudyResult
 
 
@@ -43,22 +45,17 @@ def how_big(result: StudyResult, kind: str, mode: str) -> str:
         )
     return (
         f"{words} {mm(bound.value)} mm (a90/95 of "
-        f"{_worst_words(result, kind, mode, worst, bound.value)}): "
+        f"{_worst_words(governing(result, kind, mode))}): "
         f"{_premise(result, kind, mode, worst)}, 90 of 100 such targets of this size are found, "
         f"and more of larger ones. {tested}. {counted}"
     )
 
 
-def _worst_words(result: StudyResult, kind: str, mode: str, worst: str, size: float) -> str:
+def _worst_words(readers: list[str]) -> str:
     """Name the worst reader, with those whose size reads the same."""
-    others = [
-        reader
-        for reader in readers_of(result, kind, mode)
-        if reader != worst and value(result, "a90_95", kind, mode, reader) == size
-    ]
-    if others:
-        return f"the worst readers, {worst} and {', '.join(others)}"
-    return f"the worst reader, {worst}"
+    if len(readers) > 1:
+        return f"the worst readers, {', '.join(readers[:-1])} and {readers[-1]}"
+    return f"the worst reader, {readers[0]}"
 
 
 def _premise(result: StudyResult, kind: str, mode: str, reader: str) -> str:
@@ -150,17 +147,21 @@ def false_calls(result: StudyResult, kind: str, mode: str) -> str:
     worst = worst_caller(result, mode)
     if worst is None:
         return "Not known: no blank unit was read, so no number of finds means much."
-    own = worst_reader(result, kind, mode)
+    own = governing(result, kind, mode)
     told = [f"Worst, {worst}: {_rate(result, mode, worst)}"]
-    if own is not None and own != worst:
-        told.insert(0, f"{own}, whose size this is: {_rate(result, mode, own)}")
+    if own and worst not in own:
+        most = max(
+            own, key=lambda r: value(result, "false_call_rate_upper", BLANKS, mode, r) or 0.0
+        )
+        which = "whose size this is" if len(own) == 1 else "the worst of those whose size this is"
+        told.insert(0, f"{most}, {which}: {_rate(result, mode, most)}")
     away = [
         (int(value(result, "false_calls", FLAWED, mode, reader) or 0), reader)
         for reader in result.readers
     ]
-    most, reader = max(away, key=lambda item: item[0])
-    if most:
-        told.append(f"Beside targets in flawed units: up to {most} more ({reader})")
+    number, reader = max(away, key=lambda item: item[0])
+    if number:
+        told.append(f"Beside targets in flawed units: up to {number} more ({reader})")
     return ". ".join(told) + "."
 
 
@@ -211,7 +212,38 @@ def answer(result: StudyResult) -> str:
         ]
         parts.append(f"{kind_words(population.kind)} {told[0]} against {told[1]}")
     sizes_told = f"Worst readers' a90/95, {one} against {other}: {'; '.join(parts)}."
-    return f"{_ratios(result)} {sizes_told}"
+    return " ".join(part for part in (_ratios(result), sizes_told, _sizes_told(result)) if part)
+
+
+def _sizes_told(result: StudyResult) -> str:
+    """Return the sizing error of both modes, worst readers, for kinds that are sized."""
+    plan, parts = result.inputs.plan, []
+    for population in plan.populations:
+        errors = [
+            max(known)
+            for mode in (plan.claim.candidate_mode, plan.claim.reference_mode or "")
+            if (known := [
+                e for r in result.readers
+                if (e := value(result, "sizing_rmse", population.kind, mode, r)) is not None
+            ])
+        ]  # fmt: skip
+        if population.sized and len(errors) == 2:
+            parts.append(f"{kind_words(population.kind)} {mm(errors[0])} against {mm(errors[1])}")
+    return f"Their usual sizing error (RMSE), mm: {'; '.join(parts)}." if parts else ""
+
+
+def _together(result: StudyResult) -> str:
+    """Return the ratio of a90 of all readers together, by kind; '' for one reader."""
+    parts = []
+    for population in result.inputs.plan.populations:
+        ratio, low, high = (
+            result.estimates.value(result.headline, f"a90_ratio{end}", population.kind,
+                                   result.inputs.plan.claim.candidate_mode, ALL_READERS)
+            for end in ("", "_low", "_high")
+        )  # fmt: skip
+        if ratio is not None and low is not None and high is not None:
+            parts.append(f"{kind_words(population.kind)} {ratio:.2f} ({low:.2f} to {high:.2f})")
+    return f" All readers together: {'; '.join(parts)}." if parts else ""
 
 
 def _ratios(result: StudyResult) -> str:
@@ -238,6 +270,6 @@ def _ratios(result: StudyResult) -> str:
         return "Not answered: no upper bound of the ratio of a90 exists for every reader."
     return (
         "On the same targets, a90 of the candidate over the reference's, of the reader with the "
-        f"largest bound: {'; '.join(parts)}. A bound above 1 leaves open that the candidate finds "
-        "less."
+        f"largest bound: {'; '.join(parts)}.{_together(result)} A bound above 1 leaves open that "
+        "the candidate finds less."
     )

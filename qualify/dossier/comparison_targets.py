@@ -12,6 +12,8 @@ from qualify.dossier.words import listed, mm, p_value, signed, whole
 from qualify.study.comparisons import ALL_READERS, ModeComparison
 from qualify.study.result import StudyResult
 
+UNSEEN = "†"
+
 
 def discordant_targets(
     result: StudyResult, kind: str, held: Sequence[tuple[str, str, ModeComparison]]
@@ -28,29 +30,43 @@ def discordant_targets(
     out = section("Targets that one mode alone hit")
     if not by:
         return [*out, body("None.")]
+    modes = names_of(result)
+    lost = set(_lost(result, kind)[["target", "reader", "mode"]].itertuples(index=False, name=None))
+
+    def who(name: str, sides: dict[str, list[str]], k: int) -> str:
+        """Name the readers that hit in mode k, marked where the other mode was not examined."""
+        there = sides.get(("reference", "candidate")[k], [])
+        marked = [f"{r} {UNSEEN}" if (name, r, modes[1 - k]) in lost else r for r in there]
+        return ", ".join(marked) or "–"
+
     rows = [
         [
             name,
             mm(size),
             "–" if pd.isna(depth.get(name)) else mm(depth.get(name)),
-            *[", ".join(sides.get(mode, [])) or "–" for mode in ("reference", "candidate")],
+            *[who(name, sides, k) for k in (0, 1)],
         ]
         for (name, size), sides in sorted(by.items(), key=lambda item: item[0][1])
     ]
-    reference, candidate = names_of(result)
+    reference, candidate = modes
     heads = ["Target", "Size, mm", "Depth, mm", f"Hit in {reference} only, by",
              f"Hit in {candidate} only, by"]  # fmt: skip
     table = grid(heads, rows, [28, 22, 22, 48, 48], align="lrrll")
     return [*out, table, *_not_examined(result, kind, held)]
 
 
+def _lost(result: StudyResult, kind: str) -> pd.DataFrame:
+    """Return the opportunities in either mode that were not examined."""
+    frame = result.views[result.headline].opportunities
+    lost = frame[(frame["kind"] == kind) & (frame["examined"] == 0)]
+    return lost[lost["mode"].isin(names_of(result))]
+
+
 def _not_examined(
     result: StudyResult, kind: str, held: Sequence[tuple[str, str, ModeComparison]]
 ) -> list[Flowable]:
     """Name targets that one mode alone examined, and tell the exact p without them."""
-    frame = result.views[result.headline].opportunities
-    lost = frame[(frame["kind"] == kind) & (frame["examined"] == 0)]
-    lost = lost[lost["mode"].isin(names_of(result))]
+    lost = _lost(result, kind)
     if lost.empty:
         return []
     named = [f"{row.target} ({row.reader}, {row.mode})" for row in lost.itertuples()]
@@ -60,7 +76,8 @@ def _not_examined(
         if (p := _value(result, "mcnemar_examined_p", kind, reader)) is not None
     ]
     words = (
-        f"Not examined, and counted as the plan says: {listed(named, 12)}. Exact p of hits on the "
+        f"Not examined, and counted as the plan says ({UNSEEN} where the mode that did not hit did "
+        f"not look): {listed(named, 12)}. Exact p of hits on the "
         f"targets examined in both modes: {', '.join(told)}."
     )
     return [small(words)]

@@ -7,6 +7,7 @@ from reportlab.platypus import Flowable, Paragraph
 from qualify.criteria.estimate import BASIS_WORDS
 from qualify.criteria.rules import Criterion
 from qualify.criteria.verdict import Verdict, combined, show_value
+from qualify.dossier.comparison_views import compared, together_of
 from qualify.dossier.layout import section, small
 from qualify.dossier.style import FACE as FACE_STYLE
 from qualify.dossier.tables import grid
@@ -67,6 +68,8 @@ def _verdict_row(result: StudyResult, id_: str) -> list[str | Paragraph]:
         lead = f"{k}. {_capital(verdicts[k].status)}: " if numbered else ""
         reasons.append(clean(lead + sentence(verdicts[k].reason)))
         decide.append(verdicts[k].would_decide)
+        if verdicts[k].status == "not demonstrated":
+            decide += _could_show(result, clauses[k - 1])
     said = "; ".join(dict.fromkeys(clauses[k - 1].statement for k in checked))
     status = _capital(combined(result.verdicts, id_, result.headline))
     return [
@@ -76,6 +79,17 @@ def _verdict_row(result: StudyResult, id_: str) -> list[str | Paragraph]:
         Paragraph("<br/>".join(reasons), FACE_STYLE),
         Paragraph(clean(" ".join(dict.fromkeys(decide))), FACE_STYLE),
     ]
+
+
+def _could_show(result: StudyResult, criterion: Criterion) -> list[str]:
+    """Say how often this design would show a ratio of a90, where that was simulated."""
+    if criterion.statistic != "a90_ratio" or criterion.population is None:
+        return []
+    one = compared(result, criterion.population, together_of(result))
+    share = None if one is None else one.power.get(1.0)
+    if share is None:
+        return []
+    return [f"Were both modes equal, this design would show it in {100 * share:.0f} of 100 trials."]
 
 
 def _other(result: StudyResult, id_: str, basis: str) -> str:

@@ -39,6 +39,22 @@ def worst_reader(result: StudyResult, kind: str, mode: str, basis: str | None = 
     return max(readers, key=lambda r: badness(result, kind, mode, r, on), default=None)
 
 
+def governing(result: StudyResult, kind: str, mode: str) -> list[str]:
+    """Return the readers whose a90/95 is the one told: the worst, then those equal in print."""
+    worst = worst_reader(result, kind, mode)
+    if worst is None:
+        return []
+    size = value(result, "a90_95", kind, mode, worst)
+    if size is None:
+        return [worst]
+    equal = [
+        reader
+        for reader in readers_of(result, kind, mode)
+        if reader != worst and value(result, "a90_95", kind, mode, reader) == size
+    ]
+    return [worst, *equal]
+
+
 def badness(
     result: StudyResult, kind: str, mode: str, reader: str, basis: str | None = None
 ) -> tuple[bool, float]:

@@ -112,7 +112,9 @@ def matching_words(result: StudyResult) -> str | None:
         if differ:
             most = max(abs(t.hits - planned[t.reader].hits) for t in differ)
             hits = "1 hit" if most == 1 else f"up to {most} hits"
-            changes.append(f"{kind_words(kind)}, {mode}, {row.words}: {hits}")
+            moves = [m for t in row.readers if (m := change(t, planned[t.reader])) is not None]
+            moved = f", a90/95 by {change_words(max(moves, key=abs))}" if moves else ""
+            changes.append(f"{kind_words(kind)}, {mode}, {row.words}: {hits}{moved}")
     if not changes:
         return "A matching box half and one and a half times as wide gives the same hits."
     return f"Hits differ with another box: {'; '.join(changes)}; chapter 13."

@@ -52,7 +52,8 @@ class ReadersFit:
     target_share : share of the hidden variance of a reading that belongs to the target, weighed
         by its likelihood; None without a curve.
     offsets : of the readers' curves in link units, mean 0, pulled to it; above 0 finds more.
-    reader_spread : weighed standard deviation of a class of such readers, link units.
+    reader_spread : weighed standard deviation of a class of such readers, link units; None where
+        they called all alike.
     extrapolated : whether a90 or the upper bound for these readers lies outside the sizes
         tested; None without either.
     notices : remarks that belong beside the numbers.
@@ -122,9 +123,13 @@ def fit_readers(
     data = ReadTargets(where, pooled.t, table.hits, table.trials, pooled.link)
     effects = effects_of(data)
     bounds: dict[Estimand, dict[Side, BoundValue]] = {"these_readers": {}, "new_reader": {}}
+    alike = _all_alike(table)
     for estimand, found in bounds.items():
         for side in SIDES:
             reason = _no_class(table) if estimand == "new_reader" else None
+            if estimand == "these_readers" and alike:
+                found[side] = _of_one(table, curve, side, seed)
+                continue
             if reason is not None:
                 found[side] = BoundValue(None, reason, "calibrated", side)
                 continue
@@ -139,9 +144,23 @@ def fit_readers(
     return _assembled(table, curve, bounds, naive, share, effects, seed, simulations)
 
 
+def _all_alike(table: ReadingsTable) -> bool:
+    """Whether all readers called every target alike."""
+    return np.array_equal(table.hits.min(axis=1), table.hits.max(axis=1))
+
+
+def _of_one(table: ReadingsTable, curve: HitMissFit, side: Side, seed: int) -> BoundValue:
+    """Return the bound of one of several readers who are copies of each other."""
+    hits = (table.hits.max(axis=1) > 0).astype(float)
+    one = fit_hit_miss(
+        table.size, hits, link=curve.link, scale=curve.scale, confidence=curve.confidence, seed=seed
+    )
+    return one.bounds["calibrated"][side]
+
+
 def _no_class(table: ReadingsTable) -> str | None:
     """Say why these readings tell nothing of a class of readers; None where they do."""
-    if np.array_equal(table.hits.min(axis=1), table.hits.max(axis=1)):
+    if _all_alike(table):
         return (
             "not demonstrated: the readers called every target alike, and nothing is learnt of how "
             "much readers of a class differ"
@@ -219,7 +238,7 @@ def _assembled(
         naive=naive,
         target_share=share,
         offsets=tuple(float(v) for v in effects.offsets),
-        reader_spread=float(effects.spread_weights @ SPREADS),
+        reader_spread=None if _all_alike(table) else float(effects.spread_weights @ SPREADS),
         extrapolated=any(v < low or v > high for v in told) if told else None,
         notices=_notices(table, curve, these, new, naive),
     )

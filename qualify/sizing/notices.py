@@ -2,6 +2,9 @@
 
 from dataclasses import dataclass
 
+import numpy as np
+import numpy.typing as npt
+
 from qualify.sizing.error import SizingError
 from qualify.sizing.metrology import MethodScatter
 from qualify.sizing.normality import Normality
@@ -11,7 +14,7 @@ from qualify.sizing.york import Line
 
 LEVEL = 0.05
 FEWEST = 10  # common practice, no source
-Ends = tuple[float, float]
+Ends3 = tuple[float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +36,8 @@ def few(error: SizingError) -> Notice | None:
 def without_size(error: SizingError, missed: int) -> Notice | None:
     """Remark on targets that have no size, and on the choice that detection makes."""
     parts = [f"{missed} missed"] if missed else []
-    parts += [f"{error.unsized} found but not sized"] if error.unsized else []
+    what = "found but not sized" if missed else "without a size"
+    parts += [f"{error.unsized} {what}"] if error.unsized else []
     if not parts:
         return None
     words = (
@@ -44,8 +48,10 @@ def without_size(error: SizingError, missed: int) -> Notice | None:
     return Notice("without_size", words)
 
 
-def regression_to_mean(line: Line, trend: ErrorTrend, range_: Ends, unit: str) -> Notice | None:
-    """Remark on an error that changes with size, where the data show it."""
+def regression_to_mean(
+    line: Line, trend: ErrorTrend, true: npt.NDArray[np.float64], unit: str
+) -> Notice | None:
+    """Remark on an error that changes with size, where the data show it; true sizes (n,)."""
     if line.slope is not None and line.intercept is not None and line.slope_ci is not None:
         slope, start, ends, one = line.slope - 1.0, line.intercept, line.slope_ci, 1.0
         of = f"slope of reported on true size {line.slope:.3g}"
@@ -57,20 +63,41 @@ def regression_to_mean(line: Line, trend: ErrorTrend, range_: Ends, unit: str) -
     if ends[0] <= one <= ends[1]:
         return None
     of += f", interval {ends[0]:.3g} to {ends[1]:.3g}"
-    small, large = (start + slope * size for size in range_)
+    half = 0.5 * (ends[1] - ends[0])  # of the slope; errors of mean and slope are independent
+    (small, *of_small), (large, *of_large) = (
+        _on_line(start, slope, half, size, true) for size in (float(true.min()), float(true.max()))
+    )
     if slope < 0.0:
         code = "regression_to_mean"
         words = (
             "Small ones come out too large and large ones too small"
-            if small > 0.0 > large
+            if of_small[0] > 0.0 > of_large[1]
             else "Large ones come out smaller, by comparison, than small ones"
         )
         if one == 0.0:
             of += "; uncertainty of true sizes, which is not given, can do a part of it"
     else:
         code, words = "grows_with_size", "The error grows with size"
-    words += f" ({of}): on the line {small:+.3g} {unit} at the smallest, {large:+.3g} {unit} at the largest."  # noqa: E501
-    return Notice(code, words + " The bias, a mean over all sizes, holds at neither end.")
+    words += (
+        f" ({of}): on the line {small:+.3g} {unit} ({of_small[0]:+.3g} to {of_small[1]:+.3g}) at "
+        f"the smallest, {large:+.3g} {unit} ({of_large[0]:+.3g} to {of_large[1]:+.3g}) at the "
+        "largest. The bias, a mean over all sizes, holds at neither end."
+    )
+    return Notice(code, words)
+
+
+def _on_line(
+    start: float, slope: float, half: float, size: float, true: npt.NDArray[np.float64]
+) -> Ends3:
+    """Error on the line at a size, with the ends of its interval.
+
+    `half` is that of the interval of the slope. In least squares the variance of the line at a
+    size is that of the slope times (squares / n + squared distance from the mean).
+    """
+    far = size - float(true.mean())
+    reach = half * float(np.sqrt(true.var() + far * far))
+    at = start + slope * size
+    return at, at - reach, at + reach
 
 
 def uneven_spread(spread: SpreadTrend) -> Notice | None:

@@ -98,12 +98,11 @@ def sizing_report(
     trend, spread = error_trend(a, error, confidence=confidence), spread_trend(a, error)
     law = normality(error)
     under, over = extremes(error)
-    range_ = (float(a.min()), float(a.max())) if a.size else (0.0, 0.0)
     told = (
         remarks.few(found),
         remarks.no_scatter(found),
         remarks.without_size(found, len(missed)),
-        remarks.regression_to_mean(line, trend, range_, unit),
+        remarks.regression_to_mean(line, trend, a, unit),
         remarks.uneven_spread(spread),
         remarks.not_normal(law),
         remarks.metrology(method),

@@ -95,8 +95,8 @@ def pod_hit_miss(
     }
     readers = {}
     rows = readings_by_reader(table, columns)
-    if asked.size_u is not None and scale == "log":
-        check_uncertainties(table, columns)
+    if asked.size_u is not None:
+        check_uncertainties(table, columns, log=scale == "log")
     if target is not None and reader is not None and trials is None:
         one_size_each(table, rows)
     for name, mine in rows.items():

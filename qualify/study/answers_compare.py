@@ -4,30 +4,21 @@ The keys are documented in README.md and tested; lines for people stand in `answ
 """
 
 from dataclasses import dataclass
-from typing import Any, cast
+from typing import Any
 
-from qualify.comparison.false_calls import PairedFalseCalls, paired_false_calls
 from qualify.comparison.modes import Asked, Comparison, compare_modes
 from qualify.comparison.paired_targets import PairedTargets
 from qualify.errors import refuse
 from qualify.pod.links import link_named
 from qualify.raw_tables import RawTable
+from qualify.study.answers_blanks import Blanks, with_blanks
 from qualify.study.answers_compare_response import RateAsked, responses_document
 from qualify.study.answers_compare_rows import CompareColumns, CompareRows, compare_rows
-from qualify.study.columns import cells, check_columns, unit_of, yes
+from qualify.study.columns import unit_of
 
 Document = dict[str, Any]
 FEWEST = 60  # as in `qualify.pod.notices`
 FEW_DISCORDANT = 6  # below it no two-sided exact p can reach 5 %
-
-
-@dataclass(frozen=True, slots=True)
-class Blanks:
-    """A table of blank units, and the columns that say which were called in each mode."""
-
-    table: RawTable
-    called_a: str
-    called_b: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +68,9 @@ def compare(table: RawTable, columns: CompareColumns, asked: CompareAsked) -> Do
         worst = max(each, key=lambda name: _badness(each[name]))
         together = one(rows.readers) if len(rows.readers) > 1 else None
         document = {**each[worst], "reader": worst, "readers": each, "all_readers": together}
-    document["false_calls"] = None if asked.blanks is None else _false_calls(asked)
+    document["false_calls"] = None
+    if asked.blanks is not None:
+        with_blanks(table, document, asked.blanks, columns.reader, asked.confidence)
     document["responses"] = _responses(table, columns, rows, asked)
     return document
 
@@ -85,16 +78,6 @@ def compare(table: RawTable, columns: CompareColumns, asked: CompareAsked) -> Do
 def _badness(document: Document) -> tuple[bool, float]:
     upper = document["a90_ratio_upper_95"]
     return upper is None, -document["rate_difference"] if upper is None else upper
-
-
-def _false_calls(asked: CompareAsked) -> Document:
-    blanks = cast("Blanks", asked.blanks)
-    check_columns(blanks.table, [blanks.called_a, blanks.called_b])
-    if blanks.called_a == blanks.called_b:
-        found = f"--called-a and --called-b are the same column '{blanks.called_a}'"
-        raise refuse("compare", found, "give a column for each mode")
-    a, b = (cells(blanks.table, name, yes) for name in (blanks.called_a, blanks.called_b))
-    return false_calls_document(paired_false_calls(a, b, asked.confidence))
 
 
 def _responses(
@@ -211,21 +194,6 @@ def _notices(found: Comparison) -> list[Document]:
              "excluded.")
         )  # fmt: skip
     return [{"code": code, "text": text} for code, text in told]
-
-
-def false_calls_document(found: PairedFalseCalls) -> Document:
-    """Return paired false calls as a document."""
-    difference = found.difference
-    return {
-        "blank_units": found.counts.n, "called_both": found.counts.both,
-        "called_a_only": found.counts.a_only, "called_b_only": found.counts.b_only,
-        "called_neither": found.counts.neither,
-        "rate_a": found.a.rate, "rate_b": found.b.rate,
-        "upper_95_a": found.a.upper_95, "upper_95_b": found.b.upper_95,
-        "mcnemar_exact_p": found.test.exact_p, "rate_difference": difference.value,
-        "newcombe_ci": _pair(difference.newcombe), "tango_ci": _pair(difference.tango),
-        "reason": difference.reason,
-    }  # fmt: skip
 
 
 def answered(document: Document) -> bool:

@@ -45,7 +45,8 @@ class CompareColumns:
         """Return the columns that were told."""
         every = (self.target, self.size, self.hit_a, self.hit_b, self.mode, self.hit, self.reader,
                  self.response_a, self.response_b)  # fmt: skip
-        return [c for c in (*every, *(name for name, _ in self.only)) if c is not None]
+        told = [c for c in every if c is not None]
+        return [*told, *dict.fromkeys(name for name, _ in self.only if name not in told)]
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,8 +17,15 @@ def compare_lines(document: Document) -> list[str]:
             lines.append(f"all readers together: {_short(document['all_readers'])}")
         lines.append(f"{document['reader']} governs, for whom {document['names'][1]} looks worst:")
     lines += _one(document)
-    if document["false_calls"] is not None:
+    by_reader = [
+        f"{name}: {line}"
+        for name, one in document.get("readers", {}).items()
+        if one.get("false_calls") is not None
+        for line in _false_calls(one["false_calls"], document["names"])
+    ]
+    if document["false_calls"] is not None and not by_reader:
         lines += _false_calls(document["false_calls"], document["names"])
+    lines += by_reader
     if document["responses"] is not None:
         lines += _responses(document["responses"], document)
     lines += [f"note: {notice['text']}" for notice in document["notices"]]

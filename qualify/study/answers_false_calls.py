@@ -7,6 +7,7 @@ from qualify.errors import Fault, InputError, refuse
 from qualify.pod.noise import NoiseFamily
 from qualify.pod.responses import ResponseAxis
 from qualify.raw_tables import RawTable
+from qualify.study.answers_blanks import pooled_blanks
 from qualify.study.answers_noise import blanks_of, noise_document
 from qualify.study.answers_noise_words import noise_lines
 from qualify.study.answers_rates import NOTHING_MORE, More
@@ -61,9 +62,12 @@ def answer(table: RawTable, asked: FalseCallsAsked) -> Document:
             reader=asked.reader,
             more=asked.more,
         )
-    document["noise"], document["notices"] = None, []
+    told = [c for c in (asked.called, asked.calls, asked.reader, *asked.more.told()) if c]
+    document["noise"], notices = None, pooled_blanks(table, told)
     if asked.response is not None:
-        document["noise"], document["notices"] = _noise(table, asked, asked.response)
+        document["noise"], more = _noise(table, asked, asked.response)
+        notices = [*notices, *more]
+    document["notices"] = notices
     return document
 
 

@@ -6,13 +6,14 @@ from typing import Any, TypeVar
 from qualify.errors import Fault, InputError
 from qualify.pod.size_uncertainty import TOO_ROUGH
 from qualify.raw_tables import RawTable
-from qualify.study.answers_told import counted
+from qualify.study.answers_told import counted, joined
 from qualify.study.columns import cells_or_none, count, not_negative, number, one_or_more, text, yes
 
 Document = dict[str, Any]
 Value = TypeVar("Value")
 READER_NAMES = {"reader", "readers", "inspector", "reader_id", "inspector_id"}
 TARGET_NAMES = {"target", "target_id", "targets", "flaw", "flaw_id"}
+MODE_NAMES = {"mode", "modes", "method", "technique", "procedure"}
 SAME = "the same flaws read again are not more flaws, and the bound is too small"
 FEWEST = 60  # as in `qualify.pod.notices`
 
@@ -87,18 +88,18 @@ def readings_by_reader(table: RawTable, columns: Columns) -> dict[str, Readings]
     return out
 
 
-def check_uncertainties(table: RawTable, columns: Columns) -> None:
-    """Raise an `InputError` for every uncertainty too large, beside its size, for a log axis."""
+def check_uncertainties(table: RawTable, columns: Columns, *, log: bool) -> None:
+    """Raise an `InputError` for every uncertainty of its size, on a log axis of half of it."""
     assert columns.size_u is not None
     faults = [
         Fault(
             f"{table.place}: row {row.number}: {columns.size_u}",
-            f"an uncertainty of {u:g} of a size of {size:g}: half of it or more",
-            "mend it, or take --scale linear",
+            f"an uncertainty of {u:g} of a size of {size:g}",
+            "mend it (is it in micrometres?)" + ("" if u >= size else ", or take --scale linear"),
         )
         for row in table.rows
         for size, u in [(float(row.cells[columns.size]), float(row.cells[columns.size_u]))]
-        if u >= TOO_ROUGH * size
+        if u >= (TOO_ROUGH if log else 1.0) * size
     ]
     if faults:
         raise InputError(faults)
@@ -131,7 +132,10 @@ def pooling_notices(
 ) -> list[Document]:
     """Return what to know of rows that are counted as targets although they may be none."""
     found = [
+        _alike_names(readers),
+        _all_hit(readers),
         _unused_reader(table, columns),
+        _unused_target(table, columns),
         _repeats(table, columns, readers),
         *(_grouped(mine) for mine in list(readers.values())[:1] if len(readers) == 1),
     ]
@@ -166,6 +170,48 @@ def _unused_reader(table: RawTable, columns: Columns) -> Document | None:
     return {"code": "pooled_readers", "text": words}
 
 
+def _unused_target(table: RawTable, columns: Columns) -> Document | None:
+    """Tell of targets that are not used although readers share them."""
+    if columns.reader is None or columns.target is not None or columns.trials is not None:
+        return None
+    column = _unused(table, columns, TARGET_NAMES)
+    if column is None:
+        return None
+    words = (
+        f"Column {column} is there and not used: with --target {_quoted(column)} sizes are held "
+        "against each other by target, and all readers are told together."
+    )
+    return {"code": "unused_targets", "text": words}
+
+
+def _all_hit(readers: dict[str, Readings]) -> Document | None:
+    """Tell of readers, among several, who hit every target."""
+    every = [name for name, mine in readers.items() if sum(mine.hits) == _looks(mine)]
+    if not every or len(readers) == 1:
+        return None
+    words = (
+        f"Every target was hit by {joined(every)}: whoever calls everything finds everything. See "
+        "the false calls by the same rule before these hits count."
+    )
+    return {"code": "all_hit", "text": words}
+
+
+def _looks(mine: Readings) -> float:
+    return float(len(mine.size)) if mine.trials is None else sum(mine.trials)
+
+
+def _alike_names(readers: dict[str, Readings]) -> Document | None:
+    """Tell of names of readers that differ in capitals only."""
+    by: dict[str, list[str]] = {}
+    for name in readers:
+        by.setdefault(name.casefold(), []).append(name)
+    alike = [" and ".join(names) for names in by.values() if len(names) > 1]
+    if not alike:
+        return None
+    words = f"Readers {'; '.join(alike)} differ in capitals only: if they are one, mend the table."
+    return {"code": "alike_names", "text": words}
+
+
 def _quoted(column: str) -> str:
     return f"'{column}'" if " " in column else column
 
@@ -193,6 +239,10 @@ def _repeats(table: RawTable, columns: Columns, readers: dict[str, Readings]) ->
         if columns.reader is not None
         else "Give --reader, or keep one reading of each target."
     )
+    mode = _unused(table, columns, MODE_NAMES)
+    modes = set() if mode is None else {str(row.cells.get(mode)).strip() for row in table.rows}
+    if len(modes) > 1:
+        remedy += f" Column {mode} names {len(modes)}: keep the rows of one, or see compare."
     pooled = "all rows are pooled as if each were another target. " if unused else ""
     words = (
         f"{unused}{pooled}{several} of {counted(len(pairs), 'row')} {are} of a target already "

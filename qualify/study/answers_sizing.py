@@ -21,6 +21,7 @@ from qualify.study.columns import (
 )
 
 Document = dict[str, Any]
+FOUND_NAMES = {"found", "hit", "detected"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,6 +136,11 @@ def _read(table: RawTable, asked: SizingAsked) -> list[_Row]:
     targets, readers = column(asked.target, text, table), column(asked.reader, text, table)
     found = column(asked.found, yes, table)
     for row in filled:
+        size, u = true.get(row.number), true_u.get(row.number)
+        if size is not None and u is not None and u >= size:
+            place = f"{table.place}: row {row.number}: {asked.true_u}"
+            words = f"an uncertainty of {u:g} of a size of {size:g}"
+            faults.append(Fault(place, words, "mend it (is it in micrometres?)"))
         if found.get(row.number) == 0.0:
             place = f"{table.place}: row {row.number}: {asked.reported}"
             words = f"a size of a target that {asked.found} says was not found"
@@ -173,6 +179,10 @@ def _pooled(table: RawTable, asked: SizingAsked, rows: Sequence[_Row]) -> list[D
                     f"and intervals are too narrow: give --reader '{column}'."
                 )
                 out.append({"code": "pooled_readers", "text": words})
+    found = next((c for c in table.columns if c.strip().lower() in FOUND_NAMES), None)
+    if asked.found is None and found is not None and found not in asked.told():
+        words = f"Column {found} is there and not used: give --found {found}, so that targets that "
+        out.append({"code": "unused_found", "text": words + "were missed count as missed."})
     named = [(row.reader, row.target) for row in rows if row.target is not None]
     again = len(named) - len(set(named))
     if again:

@@ -27,7 +27,8 @@ def sizing_lines(document: Document) -> list[str]:
 
 
 def _counts(document: Document) -> str:
-    parts = [f"{document['n']} sized", f"{document['unsized']} found but not sized"]
+    what = "found but not sized" if document["missed"] else "without a size"
+    parts = [f"{document['n']} sized", f"{document['unsized']} {what}"]
     return ", ".join([*parts, f"{document['missed']} missed"] if document["missed"] else parts)
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from qualify.errors import Fault, InputError
+from qualify.errors import refuse
 from qualify.pod.consistency import Agreement
 from qualify.pod.links import link_named
 from qualify.pod.problem import BoundValue
@@ -21,6 +21,7 @@ from qualify.study.told import step_for
 
 Document = dict[str, Any]
 REPLICATES = 1000
+SHOWN = 8  # names of targets that are wrong in the same way
 
 
 def together_document(
@@ -91,14 +92,16 @@ def together_document(
 def one_size_each(table: RawTable, readers: Mapping[str, Readings]) -> None:
     """Raise an `InputError` that names every target with two sizes."""
     sizes: dict[str, float] = {}
-    faults = []
+    other: dict[str, str] = {}
     for name, mine in readers.items():
         for target, size in zip(mine.targets or [], mine.size, strict=True):
             if sizes.setdefault(target, size) != size:
-                found = f"sizes {sizes[target]:g} and {size:g} (reader {name})"
-                faults.append(Fault(f"{table.place}: target {target}", found, "one size a target"))
-    if faults:
-        raise InputError(faults)
+                other[target] = f"{target} {sizes[target]:g} and {size:g} (reader {name})"
+    if other:
+        told = list(other.values())
+        more = f" and {len(told) - SHOWN} more" if len(told) > SHOWN else ""
+        found = f"targets with two sizes: {', '.join(told[:SHOWN])}{more}"
+        raise refuse(table.place, found, "give one size a target")
 
 
 def _beside(found: ReadersBeside) -> Document:

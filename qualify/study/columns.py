@@ -7,8 +7,8 @@ from qualify.errors import Fault, InputError, refuse
 from qualify.raw_tables import Cell, RawRow, RawTable
 
 Value = TypeVar("Value")
-YES = {"1", "1.0", "true", "yes", "hit"}
-NO = {"0", "0.0", "false", "no", "miss"}
+YES = {"1", "1.0", "true", "yes", "y", "hit"}
+NO = {"0", "0.0", "false", "no", "n", "miss"}
 ENDINGS = {"_mm": "mm", "_in": "in", "_inch": "in", "_inches": "in"}
 NOT_TAKEN = {"_um": "um", "_µm": "µm", "_micron": "um", "_microns": "um", "_cm": "cm", "_m": "m",
              "_mil": "mil", "_mils": "mil", "_thou": "thou"}  # fmt: skip

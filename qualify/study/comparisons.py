@@ -9,7 +9,7 @@ import pandas as pd
 from qualify.comparison.false_calls import PairedFalseCalls, paired_false_calls
 from qualify.comparison.holm import holm
 from qualify.comparison.modes import Asked, Comparison, Endpoint, compare_modes
-from qualify.comparison.paired_counts import counts_of, mcnemar
+from qualify.comparison.paired_counts import sign_test
 from qualify.comparison.paired_sizes import PairedSizes, paired_sizes
 from qualify.comparison.paired_targets import PairedTargets, paired_targets
 from qualify.comparison.power import ratio_power
@@ -43,7 +43,7 @@ class ModeComparison:
     holm_p : p adjusted over the kinds of the plan and the tests of its family.
     power : share of simulated trials of this design in which every reader would show a ratio of at
         most the margin, by true ratio; in the cell of all readers (of the only one), else empty.
-    examined_p : exact p of hits on targets examined in both modes; None for several readers.
+    examined_p : exact p of hits on targets examined in both modes; None without any.
     at_rate : ratio from responses at the declared false-call rate, None where none is declared.
     """
 
@@ -185,12 +185,8 @@ def _compared(
     )  # fmt: skip
     found = compare_modes(data, asked)
     at_rate = response_comparison(rows, mine, plan) if len(readers) == 1 else None
-    looked = None
-    if len(readers) == 1:
-        part = pairs_of(mine[mine["examined"] == 1], plan, readers)[0]
-        whole = None if part is None else ~np.isnan(part.a[:, 0] + part.b[:, 0])
-        if part is not None:
-            looked = mcnemar(counts_of(part.a[whole, 0], part.b[whole, 0])).exact_p
+    part = pairs_of(mine[mine["examined"] == 1], plan, readers)[0]
+    looked = None if part is None else sign_test(part.steps).exact_p
     return ModeComparison(found, None, left_out, {}, {}, at_rate, looked)
 
 

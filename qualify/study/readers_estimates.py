@@ -18,6 +18,7 @@ from qualify.study.where import Where
 POOLED = "mean POD of these readers"
 NEW_WORDS = "a new reader of the class, readers drawn anew in every simulated trial"
 NO_CURVE = "no curve, or POD is not shown to rise"
+ALIKE = "the readers called every target alike"
 KAPPA = "Cohen's kappa"
 
 
@@ -82,11 +83,13 @@ def _bounds(where: Where, fit: ReadersFit) -> None:
         side="upper",
         reason=fit.naive.reason,
     )
-    for name, value, method in (
-        ("target_share", fit.target_share, "share of hidden variance, weighed by likelihood"),
-        ("reader_spread", fit.reader_spread, "standard deviation, link units, weighed"),
-    ):
-        where.add(name, value, "1", method=method, reason=NO_CURVE)
+    for name, value, method, reason in (
+        ("target_share", fit.target_share, "share of hidden variance, weighed by likelihood",
+         NO_CURVE),
+        ("reader_spread", fit.reader_spread, "standard deviation, link units, weighed",
+         NO_CURVE if fit.target_share is None else ALIKE),
+    ):  # fmt: skip
+        where.add(name, value, "1", method=method, reason=reason)
 
 
 def _sides(where: Where, fit: ReadersFit, bounds: Mapping[Of, BoundValue], estimand: str) -> None:

@@ -1,7 +1,8 @@
 """What a plan fixes by choice, chosen otherwise: the rows of a trial under each variation.
 
 The matching box half as wide and half as wide again; the threshold 2 dB up and down; units not
-examined counted the other way. Figures of a half and of 2 dB are common practice, no source.
+examined counted the other way; calls that their reader took for no flaw left out. Figures of a half
+and of 2 dB are common practice, no source.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -28,7 +29,9 @@ WORDS = {
     "threshold_higher": "threshold 2 dB higher",
     "threshold_lower": "threshold 2 dB lower",
     "not_examined_otherwise": "units not examined {} instead of {}",
+    "flaws_only": "without calls taken for no flaw",
 }
+NO_FLAW = ("geometry", "grain", "artefact", "coupling")
 FINISHED = "the study entered with finished tables: calls can't be matched again"
 NO_BOX = "matching is by grading unit: there is no box"
 BY_EYE = "called by eye: there is no threshold to move"
@@ -36,6 +39,7 @@ NO_DECIBELS = "a coherence has no decibels"
 UNRECORDED = "hits without a recorded response"
 NONE_BELOW = "no response below the threshold was recorded"
 ALL_EXAMINED = "every target was examined"
+ALL_FLAWS = "no call was given a cause other than a flaw"
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +84,7 @@ def variations(
         *(_box(key, plan, rescore, view) for key in BOXES),
         *(_threshold(key, planned, plan) for key in STEPS_DB),
         _not_examined(tables, planned, plan, view),
+        _flaws_only(planned, plan),
     )
 
 
@@ -189,3 +194,23 @@ def _not_examined(
     if len(new) == len(old):
         return Variation(key, words, None, _everywhere(plan, ALL_EXAMINED))
     return Variation(key, words, Tables(new, rows.calls, rows.measurements))
+
+
+def _flaws_only(tables: Tables, plan: Plan) -> Variation:
+    """Leave out calls whose reader gave a cause that is no flaw, and what only they hit."""
+    key, calls = "flaws_only", tables.calls
+    dropped = calls["cause"].isin(NO_FLAW)
+    if not dropped.any():
+        return Variation(key, WORDS[key], None, _everywhere(plan, ALL_FLAWS))
+    frame = tables.opportunities.copy()
+    for match, place in (("hit", LOOK), ("false_call_blank", UNIT)):
+        own = calls["match"] == match
+        lost, kept = (
+            set(calls.loc[own & part, place].itertuples(index=False, name=None))
+            for part in (dropped, ~dropped)
+        )
+        rows = [at in lost - kept for at in frame[place].itertuples(index=False, name=None)]
+        of_kind = (frame["kind"] == BLANK) == (match == "false_call_blank")
+        frame.loc[np.array(rows, dtype=bool) & of_kind, "hit"] = 0
+    sizes = _found_again(tables.measurements, frame)
+    return Variation(key, WORDS[key], Tables(frame, calls[~dropped], sizes))

@@ -82,7 +82,7 @@ def test_readers_whose_sizes_read_the_same_are_ordered_by_the_unrounded_bound(re
     assert worst_reader(level, HOLES, MODE) == worst
     told = claim_of(level, HOLES, MODE).how_big
     others = [r for r in result.readers if r != worst]
-    assert f"the worst readers, {worst} and {', '.join(others)}" in told
+    assert f"the worst readers, {', '.join([worst, *others[:-1]])} and {others[-1]}" in told
 
 
 def test_the_size_without_units_not_examined_stands_beside(result):
@@ -90,3 +90,25 @@ def test_the_size_without_units_not_examined_stands_beside(result):
     largest = max(sizes.values())
     assert largest < max(by_reader(result, "a90_95", HOLES, result.headline).values())
     assert f"Examined only: a90/95 {largest:.2f} mm" in claim_of(result, HOLES, MODE).beside
+
+
+def test_of_readers_equal_in_print_the_least_favourable_number_is_told(result):
+    """All with the a90/95 of the worst: its sureness and false calls are the worst of all three."""
+    sizes = by_reader(result, "a90_95", HOLES, result.headline)
+    top = max(sizes.values())
+    items = tuple(
+        replace(e, value=top)
+        if (e.basis, e.statistic, e.population, e.mode)
+        == (result.headline, "a90_95", HOLES, MODE) and e.reader in sizes
+        else e
+        for e in result.estimates.items
+    )  # fmt: skip
+    tied = claim_of(replace(result, estimates=Estimates(items)), HOLES, MODE)
+    assert all(reader in tied.how_big.split("):")[0] for reader in result.readers)
+    cases = ("fit", "steeper", "shallower", "probit", "cloglog", "loglog", "plateau")
+    shares = [
+        share for case in cases
+        for share in by_reader(result, f"holds_{case}", HOLES, result.headline).values()
+    ]  # fmt: skip
+    assert f"{100 * min(shares):.1f} ±" in tied.how_sure
+    assert "whose size this is" not in tied.false_calls

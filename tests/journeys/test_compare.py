@@ -113,6 +113,37 @@ def test_blanks_noise_and_readers_stand_beside(tmp_path):
     assert by["all_readers"]["mcnemar_exact_p"] == pytest.approx(by["mcnemar_exact_p"])
 
 
+def test_blank_units_are_counted_by_reader_and_never_pooled_unsaid(tmp_path):
+    """30 units read by two are no 60: each reader apart, or a note that they are pooled."""
+    lines = [(*row, reader) for reader in ("R1", "R2") for row in rows()]
+    path = table(tmp_path, "target,size_mm,old,new,who", lines, "r.csv")
+    called = [(k % 10 == 0, k % 6 == 0, "R1") for k in range(30)]
+    called += [(1, 1, "R2") for _ in range(30)]
+    blanks = table(tmp_path, "old,new,who", called, "b.csv")
+    more = ["--blanks", blanks, "--called-a", "old", "--called-b", "new"]
+    found = document(path, *WIDE, "--reader", "who", *more)
+    by = {name: one["false_calls"] for name, one in found["readers"].items()}
+    assert [by["R1"][k] for k in ("blank_units", "rate_a", "rate_b")] == [30, 0.1, 5 / 30]
+    upper = stats.beta.ppf(0.95, 4, 27)  # exact: 3 of 30
+    assert by["R1"]["upper_95_a"] == pytest.approx(upper, rel=1e-9)
+    assert by["R2"]["rate_a"] == 1.0
+    assert found["false_calls"] == by[found["reader"]]
+    named = table(tmp_path, "old,new,reader", called, "n.csv")
+    pooled = document(table(tmp_path, "target,size_mm,old,new", rows()), *WIDE, "--blanks", named,
+                      "--called-a", "old", "--called-b", "new")  # fmt: skip
+    assert "pooled_readers" in {notice["code"] for notice in pooled["notices"]}
+
+
+def test_targets_are_no_blank_units_and_a_filter_may_name_a_column_in_use(tmp_path):
+    lines = [(*row, reader) for reader in ("R1", "R2") for row in rows()]
+    path = table(tmp_path, "target,size_mm,old,new,who", lines)
+    said = refused(path, *WIDE, "--reader", "who", "--blanks", path, "--called-a", "old",
+                   "--called-b", "new")  # fmt: skip
+    assert "--blanks is the table of targets" in said
+    found = document(path, *WIDE, "--reader", "who", "--only", "who=R1")
+    assert set(found["readers"]) == {"R1"}
+
+
 @pytest.mark.parametrize(
     ("lines", "words"),
     [

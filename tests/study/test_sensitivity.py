@@ -3,6 +3,7 @@
 from types import SimpleNamespace
 
 import numpy as np
+import pandas as pd
 import pytest
 import statsmodels.api as sm
 from scipy import stats
@@ -123,6 +124,35 @@ def test_units_not_examined_are_counted_either_way(held):
     none, _ = counted(made(lost=()), the_plan())
     row = next(row for row in none.rows if row.key == "not_examined_otherwise")
     assert row.absent == "every target was examined"
+
+
+def test_calls_taken_for_no_flaw_are_left_out_of_hits_and_false_calls_alike():
+    """A target that is hit by a call of grain alone is missed; one hit by a flaw too stays hit."""
+    tables = made()
+    blank = tables.opportunities["kind"] == "blank"
+    tables.opportunities.loc[blank, "hit"] = 1
+    rows = tables.opportunities[tables.opportunities["hit"] == 1]
+    match = np.where(rows["kind"] == "blank", "false_call_blank", "hit")
+    calls = rows.assign(match=match, cause="flaw").reindex(columns=tables.calls.columns)
+    assert set(match) == {"hit", "false_call_blank"}
+    grain = (np.arange(len(calls)) % 3 == 0) & (calls["reader"] == "R2").to_numpy()
+    calls.loc[grain, "cause"] = "grain"
+    again = calls[grain].head(1).assign(cause="unclear")
+    told = Tables(tables.opportunities, pd.concat([calls, again]), tables.measurements)
+    found = next(v for v in variations(told, the_plan(), (), BASIS, told, None)
+                 if v.key == "flaws_only")  # fmt: skip
+    lost = tables.opportunities["hit"].sum() - found.tables.opportunities["hit"].sum()
+    assert lost == grain.sum() - 1
+    assert not (found.tables.calls["cause"] == "grain").any()
+    kept = found.tables.opportunities
+    for kind in ("blank", HOLE):
+        hits = kept[(kept["kind"] == kind) & (kept["reader"] == "R2")]["hit"].sum()
+        assert hits < rows[(rows["kind"] == kind) & (rows["reader"] == "R2")]["hit"].sum()
+    none = Tables(tables.opportunities, calls.assign(cause="flaw"), tables.measurements)
+    none = next(v for v in variations(none, the_plan(), (), BASIS, none, None)
+                if v.key == "flaws_only")  # fmt: skip
+    assert none.tables is None
+    assert none.absent == {"linear": "no call was given a cause other than a flaw"}
 
 
 def test_models_and_uncertainty_of_sizes_are_those_of_their_modules(held):
