@@ -71,8 +71,8 @@ def _not_examined(
         return []
     named = [f"{row.target} ({row.reader}, {row.mode})" for row in lost.itertuples()]
     told = [
-        f"{reader} {p_value(p)}"
-        for reader, *_ in held
+        f"{who} {p_value(p)}"
+        for reader, who, _ in held
         if (p := _value(result, "mcnemar_examined_p", kind, reader)) is not None
     ]
     words = (

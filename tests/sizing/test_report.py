@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+import statsmodels.api as sm
 from scipy import optimize, stats
 
 from qualify.sizing.extremes import extremes
@@ -159,6 +160,10 @@ def test_regression_to_the_mean_is_told_only_with_evidence():
     low = sizing_report(TRUE, 0.7 * TRUE + 0.05 * WAVES)
     (words,) = [n.text for n in low.notices if n.code == "regression_to_mean"]
     assert "Large ones come out smaller, by comparison" in words
+    fit = sm.OLS(-0.3 * TRUE + 0.05 * WAVES, sm.add_constant(TRUE)).fit()
+    for size in (TRUE.min(), TRUE.max()):  # the interval of the line, against statsmodels
+        ends = fit.get_prediction([[1.0, size]]).conf_int()[0]
+        assert f"({ends[0]:+.3g} to {ends[1]:+.3g})" in words
     straight = sizing_report(TRUE, 0.1 + TRUE + 0.3 * WAVES, true_u=np.full(25, 0.05))
     assert straight.line.slope_ci[0] < 1.0 < straight.line.slope_ci[1]
     assert not codes(straight) & {"regression_to_mean", "grows_with_size"}

@@ -70,7 +70,7 @@ def test_without_targets_nothing_is_pooled():
 
 
 def test_one_target_of_two_sizes_is_refused():
-    with pytest.raises(InputError, match="target T1: sizes"):
+    with pytest.raises(InputError, match="targets with two sizes: T1 "):
         pod_hit_miss(
             table({"size_mm": "3.3"}), size="size_mm", hit="hit", target="target", reader="reader"
         )
