@@ -2,8 +2,9 @@
 
 import numpy as np
 import pytest
-from qualify.comparison.paired_sizes import paired_sizes
 from scipy import stats
+
+from qualify.comparison.paired_sizes import paired_sizes
 
 TRUE = np.array([1.2, 2.0, 2.9, 3.4, 4.4, 5.1, 6.3, 7.7])
 A = np.array([1.3, 2.1, 2.7, 3.6, 4.3, 5.4, 6.0, 7.9])
