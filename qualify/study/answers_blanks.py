@@ -7,7 +7,8 @@ from typing import Any
 from qualify.comparison.false_calls import PairedFalseCalls, paired_false_calls
 from qualify.errors import refuse
 from qualify.raw_tables import RawTable
-from qualify.study.answers_readings import READER_NAMES
+from qualify.study.answers_readings import READER_NAMES, plain_name
+from qualify.study.answers_told import joined, pair
 from qualify.study.columns import cells, check_columns, text, yes
 
 Document = dict[str, Any]
@@ -45,6 +46,10 @@ def with_blanks(
         document["notices"] += pooled_blanks(rows, told)
         return
     names = cells(rows, str(reader), text)
+    unlike = sorted(set(names) ^ set(document["readers"]))
+    if unlike:
+        words = f"In one of the two tables only, targets or blank units: {joined(unlike)}."
+        document["notices"].append({"code": "blanks_of_others", "text": words})
     for name, one in document["readers"].items():
         own = tuple(r for r, who in zip(rows.rows, names, strict=True) if who == name)
         mine = replace(rows, rows=own)
@@ -56,8 +61,7 @@ def pooled_blanks(table: RawTable, told: Sequence[str]) -> list[Document]:
     """Tell of a column of readers that is not used, so that readings pass for blank units."""
     for column in table.columns:
         several = len({str(row.cells.get(column)).strip() for row in table.rows})
-        plain = column.strip().lower().replace(" ", "_").replace("-", "_")
-        if plain in READER_NAMES and column not in told and several > 1:
+        if plain_name(column) in READER_NAMES and column not in told and several > 1:
             words = (
                 f"Column {column} of blank units is there and not used: it names {several}, and "
                 "each of their readings counts as a blank unit of its own. The same units read "
@@ -82,10 +86,6 @@ def false_calls_document(found: PairedFalseCalls) -> Document:
         "rate_a": found.a.rate, "rate_b": found.b.rate,
         "upper_95_a": found.a.upper_95, "upper_95_b": found.b.upper_95,
         "mcnemar_exact_p": found.test.exact_p, "rate_difference": difference.value,
-        "newcombe_ci": _pair(difference.newcombe), "tango_ci": _pair(difference.tango),
+        "newcombe_ci": pair(difference.newcombe), "tango_ci": pair(difference.tango),
         "reason": difference.reason,
     }  # fmt: skip
-
-
-def _pair(interval: tuple[float, float] | None) -> list[float] | None:
-    return None if interval is None else list(interval)

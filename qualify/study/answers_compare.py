@@ -14,6 +14,7 @@ from qualify.raw_tables import RawTable
 from qualify.study.answers_blanks import Blanks, with_blanks
 from qualify.study.answers_compare_response import RateAsked, responses_document
 from qualify.study.answers_compare_rows import CompareColumns, CompareRows, compare_rows
+from qualify.study.answers_told import pair
 from qualify.study.columns import unit_of
 
 Document = dict[str, Any]
@@ -107,10 +108,10 @@ def document_of(found: Comparison, unit: str, names: tuple[str, str]) -> Documen
         "odds_ratio_ci": None if odds.low is None and odds.high is None else [odds.low, odds.high],
         "rate_a": difference.rate_a, "rate_b": difference.rate_b,
         "rate_difference": difference.value,
-        "newcombe_ci": _pair(difference.newcombe), "tango_ci": _pair(difference.tango),
-        "by_target_ci": _pair(difference.by_target),
+        "newcombe_ci": pair(difference.newcombe), "tango_ci": pair(difference.tango),
+        "by_target_ci": pair(difference.by_target),
         "a90_a": ratio.a90_a, "a90_b": ratio.a90_b, "a90_ratio": ratio.ratio,
-        "a90_ratio_ci": _pair(ratio.interval), "a90_ratio_upper_95": ratio.upper,
+        "a90_ratio_ci": pair(ratio.interval), "a90_ratio_upper_95": ratio.upper,
         "a90_ratio_lower_95": ratio.lower,
         "resampled": {
             "percentile": list(ratio.percentile), "bias_corrected": list(ratio.corrected),
@@ -132,10 +133,6 @@ def document_of(found: Comparison, unit: str, names: tuple[str, str]) -> Documen
         "extrapolated": None if ratio.inside is None else not ratio.inside,
         "notices": _notices(found),
     }  # fmt: skip
-
-
-def _pair(interval: tuple[float, float] | None) -> list[float] | None:
-    return None if interval is None else list(interval)
 
 
 def _curves(found: Comparison) -> Document:

@@ -63,7 +63,8 @@ def answer(table: RawTable, asked: FalseCallsAsked) -> Document:
             more=asked.more,
         )
     told = [c for c in (asked.called, asked.calls, asked.reader, *asked.more.told()) if c]
-    document["noise"], notices = None, pooled_blanks(table, told)
+    document["noise"] = None
+    notices = [] if asked.called is None else pooled_blanks(table, told)
     if asked.response is not None:
         document["noise"], more = _noise(table, asked, asked.response)
         notices = [*notices, *more]

@@ -146,12 +146,13 @@ def _unused(table: RawTable, columns: Columns, names: set[str]) -> str | None:
     """Return a column that goes by one of the names and was not told of."""
     told = columns.told()
     return next(
-        (c for c in table.columns if _plain_name(c) in names and c not in told),
+        (c for c in table.columns if plain_name(c) in names and c not in told),
         None,
     )
 
 
-def _plain_name(column: str) -> str:
+def plain_name(column: str) -> str:
+    """Return a column's name as lists of usual names have it."""
     return column.strip().lower().replace(" ", "_").replace("-", "_")
 
 

@@ -7,8 +7,8 @@ from typing import Any
 from qualify.errors import Fault, InputError
 from qualify.raw_tables import Cell, RawTable
 from qualify.sizing.report import SizingReport, sizing_report
-from qualify.study.answers_readings import READER_NAMES
-from qualify.study.answers_told import counted, joined
+from qualify.study.answers_readings import READER_NAMES, plain_name
+from qualify.study.answers_told import counted, joined, pair
 from qualify.study.columns import (
     cells_or_none,
     check_columns,
@@ -170,9 +170,8 @@ def _pooled(table: RawTable, asked: SizingAsked, rows: Sequence[_Row]) -> list[D
     out = []
     if asked.reader is None:
         for column in table.columns:
-            plain = column.strip().lower().replace(" ", "_").replace("-", "_")
             names = {str(row.cells.get(column)) for row in table.rows}
-            if plain in READER_NAMES and column not in asked.told() and len(names) > 1:
+            if plain_name(column) in READER_NAMES and column not in asked.told() and len(names) > 1:
                 words = (
                     f"Column {column} is there and not used: all rows are pooled as if each were "
                     "another target. Sizes of one target by several readers are not more targets, "
@@ -227,13 +226,13 @@ def _numbers(report: SizingReport, sized: Sequence[_Row], unit: str) -> Document
         "unit": unit,
         "confidence": error.confidence,
         "bias": error.bias,
-        "bias_ci": _pair(error.bias_ci),
+        "bias_ci": pair(error.bias_ci),
         "sd": error.sd,
-        "sd_ci": _pair(error.sd_ci),
+        "sd_ci": pair(error.sd_ci),
         "rmse": error.rmse,
-        "rmse_ci": _pair(error.rmse_ci),
+        "rmse_ci": pair(error.rmse_ci),
         "rmse_upper": error.rmse_upper,
-        "tolerance": _pair(error.tolerance),
+        "tolerance": pair(error.tolerance),
         "undersizing_bound": error.undersizing_bound,
         "largest_undersizing": error.largest_undersizing,
         "largest_undersizing_row": None if worst is None else sized[worst].number,
@@ -257,7 +256,7 @@ def _numbers(report: SizingReport, sized: Sequence[_Row], unit: str) -> Document
         "ordered": {
             "undersizing_bound": report.order.lower,
             "undersizing_needs": report.order.lower_needed,
-            "tolerance": _pair(report.order.interval),
+            "tolerance": pair(report.order.interval),
             "tolerance_needs": report.order.interval_needed,
         },
         "worst": {
@@ -286,10 +285,6 @@ def _case(row: _Row) -> Document:
         "row": row.number, "target": row.target, "true": row.true, "reported": row.reported,
         "error": row.reported - row.true,
     }  # fmt: skip
-
-
-def _pair(interval: tuple[float, float] | None) -> list[float] | None:
-    return None if interval is None else [float(end) for end in interval]
 
 
 def _lists(document: Document) -> Document:

@@ -27,6 +27,11 @@ def counted(number: int, what: str) -> str:
     return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
+def pair(interval: tuple[float, float] | None) -> list[float] | None:
+    """Return an interval as JSON has it."""
+    return None if interval is None else [float(end) for end in interval]
+
+
 def joined(words: Sequence[str]) -> str:
     """Return words as a list in a sentence: A, B and C."""
     return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)

@@ -128,6 +128,11 @@ def test_blank_units_are_counted_by_reader_and_never_pooled_unsaid(tmp_path):
     assert by["R1"]["upper_95_a"] == pytest.approx(upper, rel=1e-9)
     assert by["R2"]["rate_a"] == 1.0
     assert found["false_calls"] == by[found["reader"]]
+    assert "blanks_of_others" not in {notice["code"] for notice in found["notices"]}
+    others = table(tmp_path, "old,new,who", [(0, 1, "R3"), (0, 0, "R1")], "o.csv")
+    part = document(path, *WIDE, "--reader", "who", "--blanks", others, *more[2:])
+    told = [n["text"] for n in part["notices"] if n["code"] == "blanks_of_others"]
+    assert told == ["In one of the two tables only, targets or blank units: R2 and R3."]
     named = table(tmp_path, "old,new,reader", called, "n.csv")
     pooled = document(table(tmp_path, "target,size_mm,old,new", rows()), *WIDE, "--blanks", named,
                       "--called-a", "old", "--called-b", "new")  # fmt: skip
