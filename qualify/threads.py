@@ -5,8 +5,9 @@ Compiled code is kept beside its source, or where numba else may write. Where it
 """
 
 import itertools
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from functools import cache
 from typing import Any, TypeVar, cast
 
@@ -16,6 +17,7 @@ import numpy as np
 CHUNKS = 8  # pieces of a batch; more than most machines of a reader have cores
 
 Loop = TypeVar("Loop", bound=Callable[..., object])
+_alone = False  # whether pieces are worked through one after another
 
 
 def njit(*, cache: bool, **options: Any) -> Callable[[Loop], Loop]:
@@ -42,12 +44,36 @@ def _pool() -> ThreadPoolExecutor:
     return ThreadPoolExecutor(CHUNKS, thread_name_prefix="qualify")
 
 
+@contextmanager
+def one_thread() -> Iterator[None]:
+    """Do without threads for a while, as `do_without_threads`."""
+    global _alone
+    before, _alone = _alone, True
+    try:
+        yield
+    finally:
+        _alone = before
+
+
+def do_without_threads() -> None:
+    """Work through pieces in the caller's thread from now on: for processes that share the cores.
+
+    Pieces are cut as for threads, so that no digit changes.
+    """
+    global _alone
+    _alone = True
+
+
 def in_threads(work: Callable[[int, int], None], count: int, least: int) -> None:
     """Call `work(first, last)` over pieces of 0..count; fewer than `least` stay in one piece."""
     if count < least:
         work(0, count)
         return
     edges = np.linspace(0, count, CHUNKS + 1).astype(int)
+    if _alone:
+        for a, b in itertools.pairwise(edges):
+            work(int(a), int(b))
+        return
     jobs = [_pool().submit(work, int(a), int(b)) for a, b in itertools.pairwise(edges)]
     for job in jobs:
         job.result()

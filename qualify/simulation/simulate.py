@@ -68,12 +68,15 @@ class Simulator:
             self._gain = receiver.wall_fraction / peak
         return self._gain
 
-    def record(self, scene: Scene, place: Place, *, repeat: int = 1) -> Recording:
+    def record(
+        self, scene: Scene, place: Place, *, repeat: int = 1, loss_db: float = 0.0
+    ) -> Recording:
         """Return the recording of a scene at a place.
 
         repeat : number of the placing of the probe: coupling and electronic noise are drawn anew.
+        loss_db : lost at this placing beside the declared coupling, on each way.
         """
-        clean = self.signals(scene, place, repeat=repeat)
+        clean = self.signals(scene, place, repeat=repeat, loss_db=loss_db)
         name = self._name(place, repeat)
         transmit, receive = half_pairs(self.probe.elements)
         if self._rings is None:
@@ -107,11 +110,16 @@ class Simulator:
             position_mm=place.x_mm,
         )
 
-    def signals(self, scene: Scene, place: Place, *, repeat: int = 1) -> Floats:
+    def signals(
+        self, scene: Scene, place: Place, *, repeat: int = 1, loss_db: float = 0.0
+    ) -> Floats:
         """Return signals (pairs, samples) over full scale: reflectors and grain as received."""
-        return to_time(self.spectra(scene, place, repeat=repeat), self.bench.band)
+        held = self.spectra(scene, place, repeat=repeat, loss_db=loss_db)
+        return to_time(held, self.bench.band)
 
-    def spectra(self, scene: Scene, place: Place, *, repeat: int = 1) -> Floats:
+    def spectra(
+        self, scene: Scene, place: Place, *, repeat: int = 1, loss_db: float = 0.0
+    ) -> Floats:
         """Return the spectra (2, pairs, frequencies) of `signals`."""
         spectra = self._grain_at(place)
         held = (
@@ -123,6 +131,8 @@ class Simulator:
         each = sensitivities(
             self.probe, self.conditions.contact, self.seed, *self._name(place, repeat)
         )
+        if loss_db:
+            each = each * 10.0 ** (-loss_db / 20.0)
         pair = (self.gain * each[self.bench.one] * each[self.bench.other]).astype(np.float32)
         _scale(held, pair, self.bench.band.pulse.astype(np.float32))
         return held

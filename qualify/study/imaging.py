@@ -28,7 +28,7 @@ from qualify.recording.faults import Examination, examine
 from qualify.recording.gate import GateResult, gate
 from qualify.recording.record import Recording, samples_digest
 from qualify.study.imaging_cautions import cautions, steering_warning
-from qualify.study.imaging_plan import ImagingPlan, LookedAt
+from qualify.study.imaging_plan import Control, ImagingPlan, LookedAt
 from qualify.study.twins import check_twin
 
 NO_TWIN = "no recording without flaws was given, or the gate rejects it"
@@ -132,7 +132,7 @@ class Imager:
         told = mode_quality(
             image,
             dead_zone=self._dead_zone(mode, twin),
-            positive_control=self._control(image),
+            positive_control=control_in(image, self.plan.control),
             coverage=coverage(image, region),
             clipped_samples_fraction=_clipped(examination),
         )
@@ -188,28 +188,6 @@ class Imager:
         noise = signal_to_noise(image, twin, box, self.plan.noise.box())
         return {"name": place.name, **asdict(noise)}
 
-    def _control(self, image: Image) -> PositiveControl | None:
-        asked = self.plan.control
-        if asked is None:
-            return None
-        across = (asked.x_from_mm, asked.x_to_mm)
-        if image.unit == "coherence":
-            return coherent_control(
-                image,
-                asked.depth_mm,
-                across,
-                limit_mm=asked.limit_mm,
-                least_level=asked.least_coherence,
-            )
-        return positive_control(
-            image,
-            asked.depth_mm,
-            across,
-            search_mm=asked.search_mm,
-            limit_mm=asked.limit_mm,
-            least_level=asked.least_db,
-        )
-
     def _dead_zone(self, mode: Mode, twin: Image | None) -> DeadZone | None:
         asked = self.plan.near_surface
         if asked is None:
@@ -255,6 +233,29 @@ class Imager:
         )
         spread: PointSpread = point_spread(imager, recording, point)
         return {"loss": asdict(loss), "spread": asdict(spread)}
+
+
+def control_in(image: Image, asked: Control | None) -> PositiveControl | None:
+    """Return whether the known echo that a plan names, if it does, stands in an image."""
+    if asked is None:
+        return None
+    across = (asked.x_from_mm, asked.x_to_mm)
+    if image.unit == "coherence":
+        return coherent_control(
+            image,
+            asked.depth_mm,
+            across,
+            limit_mm=asked.limit_mm,
+            least_level=asked.least_coherence,
+        )
+    return positive_control(
+        image,
+        asked.depth_mm,
+        across,
+        search_mm=asked.search_mm,
+        limit_mm=asked.limit_mm,
+        least_level=asked.least_db,
+    )
 
 
 def _clipped(examination: Examination) -> float | None:

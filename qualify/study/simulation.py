@@ -34,6 +34,7 @@ class Job:
     Attributes
     ----------
     name : of its file, without an ending; it says where the array stood and nothing of targets.
+    loss_db : lost beside the coupling of the conditions, on each way.
     """
 
     name: str
@@ -41,6 +42,7 @@ class Job:
     place: Place
     repeat: int
     twin: bool
+    loss_db: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +78,7 @@ class SimulatedStudy:
             "place": [job.place.x_mm, job.place.y_mm],
             "repeat": job.repeat,
             "twin": job.twin,
-        }
+        } | ({"loss_db": job.loss_db} if job.loss_db else {})
         return digest(canonical_json(told))
 
 
@@ -228,7 +230,8 @@ def _of(positions: Positions, block: Block, *, several_lines: bool) -> Iterator[
         for repeat in range(1, positions.repeats + 1):
             for twin in (False, True) if positions.twins else (False,):
                 name = f"{block.id}-{label}{line}" + (f"-r{repeat}" if repeat > 1 else "")
-                yield Job(name + ("-twin" if twin else ""), block.id, place, repeat, twin)
+                whole = name + ("-twin" if twin else "")
+                yield Job(whole, block.id, place, repeat, twin, positions.loss_db)
 
 
 def _remarks(study: SimulatedStudy, job: Job) -> tuple[Remark, ...]:

@@ -30,6 +30,9 @@ class Positions(BaseModel):
     repeats: Annotated[int, Field(ge=1, le=100)] = Field(
         1, description="placings of the probe at each place, coupling and noise anew"
     )
+    loss_db: Annotated[float, Field(ge=0, le=120, allow_inf_nan=False)] = Field(
+        0.0, description="lost at these places beside the coupling, each way: a probe run dry"
+    )
     twins: bool = Field(False, description="each also without its targets, on the same grain")
 
     @model_validator(mode="after")

@@ -33,7 +33,9 @@ SAME_DRAW = (
 
 def make_recording(study: SimulatedStudy, job: Job, simulator: Simulator) -> Recording:
     """Return the recording of a job, with what it was made from."""
-    found = simulator.record(study.section(job).scene, job.place, repeat=job.repeat)
+    found = simulator.record(
+        study.section(job).scene, job.place, repeat=job.repeat, loss_db=job.loss_db
+    )
     material = study.blocks[job.block].material
     medium = Medium(
         longitudinal_m_per_s=material.longitudinal_m_per_s,
@@ -60,9 +62,9 @@ def run_simulation(
     ------
     InputError : where the folder holds what this study does not make.
     """
-    _check_folder(study, folder)
+    check_folder(study, folder, MARK, "recordings")
     if not (folder / MARK).is_file():
-        write_whole(folder / MARK, canonical_json(_owner(study) | {"complete": False}))
+        write_whole(folder / MARK, canonical_json(owner(study) | {"complete": False}))
     simulators: dict[str, Simulator] = {}
     made: list[dict[str, Any]] = []
     for number, job in enumerate(study.jobs, start=1):
@@ -108,13 +110,22 @@ def _held(path: Path, inputs: str) -> Recording | None:
     return found if found.provenance.files == ((INPUTS, inputs),) else None
 
 
-def _check_folder(study: SimulatedStudy, folder: Path) -> None:
-    """Refuse a folder with files of others; take away what a killed run left half-written."""
+def check_folder(study: SimulatedStudy, folder: Path, mark: str, what: str) -> None:
+    """Refuse a folder with files of others; take away what a killed run left half-written.
+
+    Parameters
+    ----------
+    mark : name of the file that says whose the others are, one for each job. what : they hold.
+
+    Raises
+    ------
+    InputError : where the folder holds what this study does not make.
+    """
     if folder.is_file():
         raise refuse(str(folder), "is a file", "give a folder")
     if not folder.is_dir():
         return
-    ours = {MARK, *(f"{job.name}.h5" for job in study.jobs)}
+    ours = {mark, *(f"{job.name}.h5" for job in study.jobs)}
     held = sorted(path for path in folder.iterdir())
     partial = [path for path in held if any(path.name.startswith(f".{name}.") for name in ours)]
     for path in held:
@@ -124,34 +135,34 @@ def _check_folder(study: SimulatedStudy, folder: Path) -> None:
                 f"also holds {path.name}, which this study does not make",
                 "move it away, or give a new folder",
             )
-    if any(path.name.endswith(".h5") for path in held) and not (folder / MARK).is_file():
+    if any(path.name.endswith(".h5") for path in held) and not (folder / mark).is_file():
         raise refuse(
-            str(folder), f"holds recordings that are not ours (no {MARK})", "give a new folder"
+            str(folder), f"holds {what} that are not ours (no {mark})", "give a new folder"
         )
-    _check_owner(study, folder)
+    _check_owner(study, folder / mark, what)
     for path in partial:
         path.unlink(missing_ok=True)
 
 
-def _owner(study: SimulatedStudy) -> dict[str, str]:
-    """Return what says whose the recordings of a folder are: study, and digest of its plan."""
+def owner(study: SimulatedStudy) -> dict[str, str]:
+    """Return what says whose the files of a folder are: study, and digest of its plan."""
     return {"study": study.plan.study, "plan_sha256": study.plan_digest}
 
 
-def _check_owner(study: SimulatedStudy, folder: Path) -> None:
-    """Refuse a folder whose recordings another study or plan made; they are not overwritten."""
-    if not (folder / MARK).is_file():
+def _check_owner(study: SimulatedStudy, mark: Path, what: str) -> None:
+    """Refuse a folder whose files another study or plan made; they are not overwritten."""
+    if not mark.is_file():
         return
     try:
-        found = json.loads(read_bytes(folder / MARK))
+        found = json.loads(read_bytes(mark))
     except ValueError:
         return
     if not isinstance(found, dict) or "plan_sha256" not in found:
         return
     if found["plan_sha256"] != study.plan_digest:
         raise refuse(
-            str(folder),
-            f"holds recordings of study '{found.get('study')}', made with another probe, seed, "
+            str(mark.parent),
+            f"holds {what} of study '{found.get('study')}', made with another probe, seed, "
             "conditions or version",
             "give a new folder, or remove it",
         )
@@ -165,6 +176,7 @@ def _entry(study: SimulatedStudy, job: Job, recording: Recording) -> dict[str, A
         "y_mm": job.place.y_mm,
         "repeat": job.repeat,
         "twin": job.twin,
+        **({"loss_db": job.loss_db} if job.loss_db else {}),
         "samples_sha256": samples_digest(recording.samples),
         "inputs_sha256": study.inputs(job),
         "gain_db": recording.gain_db,
@@ -173,7 +185,7 @@ def _entry(study: SimulatedStudy, job: Job, recording: Recording) -> dict[str, A
 
 def _document(study: SimulatedStudy, made: list[dict[str, Any]]) -> dict[str, Any]:
     return {
-        **_owner(study),
+        **owner(study),
         "signal": "simulated",
         "model": MODEL,
         "software": __version__,
