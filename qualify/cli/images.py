@@ -18,18 +18,21 @@ def image(
     recordings: Annotated[
         list[Path],
         typer.Argument(
-            metavar="RECORDING...", help="Recordings (.h5), or side-cars.", show_default=False
+            metavar="RECORDING...",
+            help="Recordings (.h5), side-cars, or the folder of a simulated trial.",
+            show_default=False,
         ),
     ],
     imaging: Annotated[
-        Path,
+        Path | None,
         typer.Option(
             help="Region, modes and questions (TOML): qualify example imaging.", show_default=False
         ),
-    ],
+    ] = None,
     out: Annotated[
-        Path, typer.Option(help="Folder to write: one folder a recording.", show_default=False)
-    ],
+        Path | None,
+        typer.Option(help="Folder to write: one folder a recording.", show_default=False),
+    ] = None,
     twin: Annotated[
         Path | None,
         typer.Option(help="Recording of the same kind of piece without flaws.", show_default=False),
@@ -49,14 +52,23 @@ def image(
     """Image recordings in every mode on one region, and weigh the images.
 
     A recording imaged before with the same inputs is left as it is, so that a stopped run goes on
-    where it was. One that the gate rejects is imaged, marked and counted.
+    where it was. One that the gate rejects is imaged, marked and counted. Of a folder with
+    simulation.toml and imaging.toml, the recordings of all places are computed, imaged and let go.
     """
     with answering():
+        from qualify.cli.trial import image_folder
+        from qualify.study.trial_run import is_trial
+
+        if len(recordings) == 1 and is_trial(recordings[0]):
+            _nothing_else(imaging, out, twin, targets)
+            image_folder(recordings[0], as_json)
+            return
         from qualify.dossier.truth_views import true_targets
         from qualify.study.images_table import TABLE, check_table
         from qualify.study.imaging import Imager
         from qualify.study.imaging_door import read_given
 
+        imaging, out = _both_given(imaging, out)
         _check_truth(targets, truth_open)
         folders = _folders(recordings, out)
         table = out / TABLE if len(folders) > 1 else None
@@ -72,6 +84,25 @@ def image(
         first = next(iter(folders.values()))
         look = first / ("images.h5" if figures is Figures.none else "modes.png")
         say_next(f"look at {quoted(look)}")
+
+
+def _nothing_else(*given: Path | None) -> None:
+    """Refuse options beside the folder of a trial, which holds all that is asked."""
+    from qualify.errors import refuse
+
+    if any(path is not None for path in given):
+        found = "is given with the folder of a trial"
+        raise refuse("--imaging, --out, --twin or --targets", found, "leave it out")
+
+
+def _both_given(imaging: Path | None, out: Path | None) -> tuple[Path, Path]:
+    """Return both options, or refuse."""
+    from qualify.errors import Fault, InputError
+
+    if imaging is not None and out is not None:
+        return imaging, out
+    pairs = (("--imaging", imaging, "FILE: qualify example imaging"), ("--out", out, "DIR"))
+    raise InputError(Fault(n, "is missing", f"give {n} {w}") for n, v, w in pairs if v is None)
 
 
 def _check_truth(targets: Path | None, truth_open: bool) -> None:

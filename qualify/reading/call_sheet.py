@@ -2,7 +2,8 @@
 
 Each unit that was looked at has at least one row: `indication`, `nothing_found` or
 `not_examined`. A unit without a row counts as not examined. Distances are from the
-presented datum of the coded piece; units are counted from it.
+presented datum of the coded piece; units are counted from it. A unit with nothing found may
+tell the largest response that was seen in it, below the threshold.
 """
 
 from collections.abc import Iterable, Sequence
@@ -46,9 +47,12 @@ class CallRow(BaseModel):
 
     @model_validator(mode="after")
     def _says_what_its_verdict_needs(self) -> Self:
-        placed = any(v is not None for v in (self.x_mm, self.z_mm, self.size_mm, self.response))
+        placed = any(v is not None for v in (self.x_mm, self.z_mm, self.size_mm))
         if self.verdict != "indication" and placed:
             msg = f"verdict '{self.verdict}' with a position or size; leave them empty"
+            raise ValueError(msg)
+        if self.verdict == "not_examined" and self.response is not None:
+            msg = "verdict 'not_examined' with a response; leave it empty"
             raise ValueError(msg)
         if (self.response is None) != (self.response_unit is None):
             msg = "response and response_unit belong together, one is missing; give both"

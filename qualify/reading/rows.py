@@ -24,6 +24,7 @@ class Scheme:
     sized : the kinds whose size readers report.
     modes : mode ids in the plan's order, with their threshold (None where called by eye).
     signal, read_by : what kind of signal and reader this study holds.
+    rule_readers : ids of readings by rule beside the readers.
     """
 
     box: BoxRule | None
@@ -32,6 +33,11 @@ class Scheme:
     modes: Mapping[str, float | None]
     signal: str
     read_by: str
+    rule_readers: frozenset[str] = frozenset()
+
+    def read_by_of(self, reader: str) -> str:
+        """Return what kind of reader one is."""
+        return "rule" if reader in self.rule_readers else self.read_by
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +95,7 @@ def flawed_row(
             "repeat": repeat,
             "reading": reading,
             "signal": scheme.signal,
-            "read_by": scheme.read_by,
+            "read_by": scheme.read_by_of(reader),
             "examined": int(shared.examined),
             "hit": int(hit is not None),
             "response": None if hit is None else hit.call.row.response,
@@ -104,13 +110,22 @@ def flawed_row(
 
 
 def blank_row(
-    shared: Shared, called: Sequence[Placed], sets: Sequence[SetRow], scheme: Scheme
+    shared: Shared,
+    called: Sequence[Placed],
+    sets: Sequence[SetRow],
+    scheme: Scheme,
+    empty: Placed | None = None,
 ) -> OpportunityRow:
-    """Return the opportunity of a blank unit and the calls in it; its response is the largest."""
+    """Return the opportunity of a blank unit and the calls in it; its response is the largest.
+
+    empty : the row of a unit with nothing found that tells the largest response seen there.
+    """
     reader, mode, repeat, reading = shared.look
     told = [one for one in called if one.call.row.response is not None] if shared.examined else []
     units = {one.call.row.response_unit for one in told}
     peak = max(told, key=_response, default=None) if len(units) == 1 else None
+    if peak is None and not called and shared.examined:
+        peak = empty
     return OpportunityRow.model_validate(
         {
             "specimen": shared.block.id,
@@ -122,7 +137,7 @@ def blank_row(
             "repeat": repeat,
             "reading": reading,
             "signal": scheme.signal,
-            "read_by": scheme.read_by,
+            "read_by": scheme.read_by_of(reader),
             "examined": int(shared.examined),
             "hit": int(bool(called) and shared.examined),
             "response": None if peak is None else peak.call.row.response,

@@ -100,6 +100,11 @@ def _score_piece(
     examined = {p.named.id for p in placed if p.call.row.verdict != "not_examined"}
     seen = {p.named.id for p in placed}
     indications = [p for p in placed if p.call.row.verdict == "indication"]
+    empty = [
+        p
+        for p in placed
+        if p.call.row.verdict == "nothing_found" and p.call.row.response is not None
+    ]
     found = _match(block, indications, scheme)
     rows.calls.extend(call_row(p, scheme, f) for p, f in zip(indications, found, strict=True))
     by_target = {f.target.id: p for p, f in zip(indications, found, strict=True) if f.target}
@@ -119,7 +124,8 @@ def _score_piece(
             if target.kind_name in scheme.sized:
                 rows.measurements.append(measurement(shared, target, hit, scheme))
         if not inside:
-            rows.opportunities.append(blank_row(shared, called[unit.id], sets, scheme))
+            seen_there = next((p for p in empty if p.named.id == unit.id), None)
+            rows.opportunities.append(blank_row(shared, called[unit.id], sets, scheme, seen_there))
 
 
 def _match(block: Block, placed: Sequence[Placed], scheme: Scheme) -> list[Found]:

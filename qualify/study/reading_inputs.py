@@ -1,0 +1,121 @@
+"""What the command `read` finds in the folder of a study: rule, blocks, key, images, presentation.
+
+Of blind blocks only names, ends and grading units are used; what is in them is for the custodian.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from qualify.blocks.definition import Block, GradingUnit
+from qualify.errors import Fault, InputError, refuse
+from qualify.files import read_toml, validated
+from qualify.raw_tables import parse_rows, read_table
+from qualify.reading.key import KeyRow, Presented
+from qualify.reading.placing import presented_pieces
+from qualify.study.data import DataSources
+from qualify.study.imaging_plan import ImagingPlan
+from qualify.study.load import DATA, load_block
+from qualify.study.presentation import FILE as PRESENTATION
+from qualify.study.presentation import Look, PresentedRow, presentation
+from qualify.study.reading_plan import ReadingPlan
+
+PLAN, IMAGING = "reading.toml", "imaging.toml"
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """A grading unit of a block, and the file of its images."""
+
+    block: Block
+    unit: GradingUnit
+    file: Path
+
+    @property
+    def middle_mm(self) -> float:
+        """Where the middle of the array stood, on the block."""
+        return 0.5 * (self.unit.x_from_mm + self.unit.x_to_mm)
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingInputs:
+    """The inputs of a reading.
+
+    Attributes
+    ----------
+    presented : coded pieces by code. order : who got which piece when; empty without a table.
+    """
+
+    folder: Path
+    plan: ReadingPlan
+    imaging: ImagingPlan
+    blocks: Mapping[str, Block]
+    presented: Mapping[str, Presented]
+    order: Mapping[Look, tuple[PresentedRow, ...]]
+
+    def open_units(self) -> Iterator[Unit]:
+        """Yield the units of the open blocks."""
+        for name in self.plan.open_blocks:
+            yield from self._units(self.blocks[name])
+
+    def piece_units(self, piece: Presented) -> Iterator[Unit]:
+        """Yield the units of a coded piece, in the order of presentation."""
+        for unit in piece.units:
+            yield Unit(piece.block, unit, self.file_of(piece.block, unit))
+
+    def file_of(self, block: Block, unit: GradingUnit) -> Path:
+        """Return the file of the images of a unit."""
+        return self.folder / "images" / f"{block.id}-{unit.id}.h5"
+
+    def _units(self, block: Block) -> Iterator[Unit]:
+        for unit in block.grading_units:
+            yield Unit(block, unit, self.file_of(block, unit))
+
+
+def load_reading(folder: Path) -> ReadingInputs:
+    """Read everything but the images.
+
+    Raises
+    ------
+    InputError : with the faults of the file it stops at; those between files together.
+    """
+    plan = validated(ReadingPlan, read_toml(folder / PLAN, PLAN), PLAN)
+    imaging = validated(ImagingPlan, read_toml(folder / IMAGING, IMAGING), IMAGING)
+    data = validated(DataSources, read_toml(folder / DATA, DATA), DATA)
+    if data.key is None:
+        raise refuse(f"{DATA}: key", "is missing", "name the key, code to block")
+    key = [row for _, row in parse_rows(read_table(folder / data.key, data.key), KeyRow)]
+    blocks = {block.id: block for block in (load_block(folder / n, n) for n in data.blocks)}
+    faults = [*_unknown_blocks(plan, blocks), *_unknown_modes(plan, imaging)]
+    if faults:
+        raise InputError(faults)
+    presented = presented_pieces(tuple(blocks.values()), key, by_unit=False)
+    order: Mapping[Look, tuple[PresentedRow, ...]] = {}
+    if (folder / PRESENTATION).is_file():
+        table = read_table(folder / PRESENTATION, PRESENTATION)
+        order = presentation(table, tuple(presented))
+    return ReadingInputs(folder, plan, imaging, blocks, presented, order)
+
+
+def _unknown_blocks(plan: ReadingPlan, blocks: Mapping[str, Block]) -> list[Fault]:
+    return [
+        Fault(f"{PLAN}: open_blocks", f"'{name}' is none of the blocks", f"name its file in {DATA}")
+        for name in plan.open_blocks
+        if name not in blocks
+    ]
+
+
+def _unknown_modes(plan: ReadingPlan, imaging: ImagingPlan) -> list[Fault]:
+    shown = {mode.name: mode.show for mode in imaging.modes}
+    faults = []
+    for mode in plan.modes:
+        place = f"{PLAN}: modes '{mode.name}'"
+        if mode.name not in shown:
+            found = f"is no mode of {IMAGING}"
+            faults.append(Fault(place, found, f"give one of {', '.join(shown)}"))
+            continue
+        for method in (mode.size_method, *mode.also):
+            if (method == "coherence_extent") != (shown[mode.name] == "coherence"):
+                found = f"{method} does not size what {mode.name} shows"
+                faults.append(Fault(place, found, "coherence_extent sizes coherence alone"))
+    return faults

@@ -1,0 +1,216 @@
+"""Images read: thresholds from the open blanks; blind units by rule and by models of readers."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+
+from qualify.imaging.grid import Image
+from qualify.reading.detection import largest, responses
+from qualify.reading.extent import METHOD_WORDS
+from qualify.reading.key import Presented
+from qualify.reading.reader_model import Rule, Seen, seen_by_model, seen_by_rule
+from qualify.simulation.streams import stream
+from qualify.study.presentation import Look, PresentedRow
+from qualify.study.reading_inputs import ReadingInputs, Unit
+from qualify.study.reading_plan import ReaderRow, ReadMode
+from qualify.study.reading_sheets import Sheet, bands_marked, not_examined, row_of
+from qualify.study.reading_sizes import SizeRow, sizes_of
+from qualify.study.thresholds import Blanks, Thresholds, set_thresholds
+from qualify.study.trial_image_file import TrialImage
+from qualify.study.trial_images import load_trial_image
+
+Progress = Callable[[int, int], None]
+NO_ECHO = "no back-wall echo in the recording"
+GAVE_UP = "image broken off"
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """The call sheets of a reading by name, and the sizes of the rule by every method."""
+
+    sheets: dict[str, Sheet]
+    sizes: tuple[SizeRow, ...]
+
+
+def thresholds_of(inputs: ReadingInputs, progress: Progress) -> Thresholds:
+    """Return the thresholds that the blank units of the open blocks give.
+
+    Raises
+    ------
+    InputError : where an image is missing or damaged, or a threshold can't be set.
+    """
+    blanks = [u for u in inputs.open_units() if u.unit in u.block.blank_units()]
+    images: dict[str, list[Image]] = {mode.name: [] for mode in inputs.plan.modes}
+    lost = dict.fromkeys(images, 0)
+    for number, one in enumerate(blanks, start=1):
+        shown = _Shown(load_trial_image(one.file))
+        for mode in inputs.plan.modes:
+            if shown.examined(mode.name):
+                images[mode.name].append(shown.image(mode.name))
+            else:
+                lost[mode.name] += 1
+        progress(number, len(blanks))
+    held = {mode: Blanks(tuple(found), lost[mode]) for mode, found in images.items()}
+    return set_thresholds(inputs.plan, held)
+
+
+def read_blind(inputs: ReadingInputs, thresholds: Thresholds, progress: Progress) -> Readings:
+    """Read every unit of the coded pieces.
+
+    Raises
+    ------
+    InputError : where an image is missing or damaged.
+    """
+    work = _Work(inputs, thresholds)
+    codes = sorted(inputs.presented)
+    for number, code in enumerate(codes, start=1):
+        work.piece(inputs.presented[code])
+        progress(number, len(codes))
+    sheets, sizes = work.sheets()
+    return Readings(sheets, sizes)
+
+
+@dataclass(frozen=True, slots=True)
+class _Shown:
+    """The images of one place by mode, and whether their control was found."""
+
+    held: TrialImage
+
+    def image(self, mode: str) -> Image:
+        return next(image for image in self.held.images if image.mode == mode)
+
+    def examined(self, mode: str) -> bool:
+        """Whether the known echo stands in the image; also where the plan names none."""
+        pairs = zip(self.held.images, self.held.controls, strict=True)
+        control = next(control for image, control in pairs if image.mode == mode)
+        return control is None or control.found is True
+
+
+@dataclass(slots=True)
+class _Work:
+    inputs: ReadingInputs
+    thresholds: Thresholds
+    rows: dict[tuple[Look, str], Sheet] = field(default_factory=dict)
+    sizes: list[tuple[str, str, int, list[SizeRow]]] = field(default_factory=list)
+
+    def rule(self, mode: ReadMode) -> Rule:
+        told = self.thresholds.of(mode.name)
+        return Rule(
+            self.inputs.plan.looking(mode.name),
+            told.background(),
+            told.threshold,
+            mode.size_method,
+        )
+
+    def piece(self, piece: Presented) -> None:
+        """Read all units of a piece, by rule and by the models."""
+        for number, one in enumerate(self.inputs.piece_units(piece), start=1):
+            shown = _Shown(load_trial_image(one.file))
+            for mode in self.inputs.plan.modes:
+                self._by_rule(piece, one, number, mode, shown)
+                if mode.name in self.inputs.plan.model_modes:
+                    for reader in self.inputs.plan.readers:
+                        for reading in self._readings(reader.reader, mode.name, piece.code):
+                            self._by_model(piece, one, number, mode, shown, reader, reading)
+
+    def _readings(self, reader: str, mode: str, code: str) -> Iterator[int]:
+        if not self.inputs.order:
+            yield 1
+            return
+        for (who, what, reading), rows in self.inputs.order.items():
+            if (who, what) == (reader, mode) and any(row.code == code for row in rows):
+                yield reading
+
+    def _by_rule(
+        self, piece: Presented, one: Unit, number: int, mode: ReadMode, shown: _Shown
+    ) -> None:
+        look = (self.inputs.plan.reader, mode.name, 1)
+        sheet = self.rows.setdefault((look, piece.code), [])
+        head = {"reader": look[0], "mode": mode.name, "code": piece.code, "unit": str(number)}
+        if not shown.examined(mode.name):
+            sheet.append(head | not_examined(NO_ECHO))
+            return
+        image, rule = shown.image(mode.name), self.rule(mode)
+        found = seen_by_rule(image, rule)
+        for seen in _ordered(piece, one, found):
+            told = sizes_of(image, rule, seen, (mode.size_method, *mode.also))
+            self.sizes.append((mode.name, piece.code, len(sheet), told))
+            words = METHOD_WORDS[mode.size_method]
+            sheet.append(head | row_of(piece, one.middle_mm, seen, words, image.unit, digits=2))
+        if not found:
+            top = largest(responses(image, rule.background, rule.looking))
+            empty = {"verdict": "nothing_found"}
+            if top is not None:
+                empty |= {"response": f"{top:.4f}", "response_unit": image.unit}
+            sheet.append(head | empty)
+
+    def _by_model(
+        self,
+        piece: Presented,
+        one: Unit,
+        number: int,
+        mode: ReadMode,
+        shown: _Shown,
+        reader: ReaderRow,
+        reading: int,
+    ) -> None:
+        look = (reader.reader, mode.name, reading)
+        sheet = self.rows.setdefault((look, piece.code), [])
+        head = {"reader": reader.reader, "mode": mode.name, "code": piece.code}
+        head |= {"unit": str(number)} | self._told(look, piece.code)
+        if not shown.examined(mode.name):
+            sheet.append(head | not_examined(NO_ECHO))
+            return
+        name = ("look", str(reading), reader.reader, mode.name, piece.block.id, one.unit.id)
+        rng = stream(self.inputs.plan.seed, *name)
+        found = seen_by_model(shown.image(mode.name), self.rule(mode), reader.model(), rng)
+        if found is None:
+            sheet.append(head | not_examined(GAVE_UP))
+            return
+        words = METHOD_WORDS[mode.size_method]
+        for seen in _ordered(piece, one, found):
+            sheet.append(head | row_of(piece, one.middle_mm, seen, words, None, digits=1))
+        if not found:
+            sheet.append(head | {"verdict": "nothing_found"})
+
+    def _told(self, look: Look, code: str) -> dict[str, str]:
+        """Return day and software of a look, where the presentation says them."""
+        row = next((r for r in self.inputs.order.get(look, ()) if r.code == code), None)
+        if row is None:
+            return {}
+        day = {} if row.read_on is None else {"read_on": row.read_on.isoformat()}
+        return day | ({} if row.software is None else {"software": row.software})
+
+    def sheets(self) -> tuple[dict[str, Sheet], tuple[SizeRow, ...]]:
+        """Return the sheets, pieces in the order of presentation, and the sizes with their rows."""
+        out: dict[str, Sheet] = {}
+        first: dict[tuple[str, str], int] = {}
+        for look in sorted({look for look, _ in self.rows}):
+            reader, mode, reading = look
+            name = f"{reader}_{mode}" + ("_re-reading" if reading > 1 else "")
+            sheet: Sheet = []
+            for code in self._order(look):
+                if reader == self.inputs.plan.reader:
+                    first[(mode, code)] = len(sheet) + 2
+                sheet += self.rows[(look, code)]
+            wanted = next((r.bands for r in self.inputs.plan.readers if r.reader == reader), {})
+            if reading == 1 and wanted.get(mode, 0):
+                rng = stream(self.inputs.plan.seed, "bands", reader, mode)
+                sheet = bands_marked(sheet, wanted[mode], self.inputs.presented, rng)
+            out[name] = sheet
+        sizes = [
+            row.at(f"{self.inputs.plan.reader}_{mode}", first[(mode, code)] + place)
+            for mode, code, place, rows in self.sizes
+            for row in rows
+        ]
+        return out, tuple(sizes)
+
+    def _order(self, look: Look) -> list[str]:
+        rows: tuple[PresentedRow, ...] = self.inputs.order.get(look, ())
+        return [row.code for row in rows] or sorted(
+            code for held, code in self.rows if held == look
+        )
+
+
+def _ordered(piece: Presented, one: Unit, found: tuple[Seen, ...]) -> list[Seen]:
+    """Return indications in the direction in which the piece was presented."""
+    return sorted(found, key=lambda seen: piece.presented_x_mm(one.middle_mm + seen.x_mm))
