@@ -150,6 +150,34 @@ def write_whole(path: Path, content: bytes) -> None:
         raise _cannot_write(path, error) from None
 
 
+def write_new(path: Path, content: bytes, wanted: str) -> None:
+    """Write a file whole or not at all, readable by its owner only, never over another.
+
+    `wanted` says what to do with a file that is there already.
+    """
+    taken = refuse(str(path), "is there already", wanted)
+    try:
+        handle, partial = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    except OSError as error:
+        raise _cannot_write(path, error) from None
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(content)
+        try:
+            os.link(partial, path)
+        except FileExistsError:
+            raise taken from None
+        except OSError:  # a file system without hard links
+            with path.open("xb") as stream:
+                stream.write(content)
+    except FileExistsError:
+        raise taken from None
+    except OSError as error:
+        raise _cannot_write(path, error) from None
+    finally:
+        Path(partial).unlink(missing_ok=True)
+
+
 def _made_before(folder: Path, mark: str) -> set[str]:
     """Return the names that an earlier run lists: in its manifest, or as `files` of its mark."""
     try:

@@ -5,6 +5,7 @@ asked for exists. Heavy imports stand inside the commands, so that `--help` is q
 """
 
 import sys
+from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast
@@ -13,9 +14,10 @@ import typer
 
 from qualify import __version__
 from qualify.cli.bench import bench
-from qualify.cli.common import AsJson, Study, answering, quoted, say_next, show
+from qualify.cli.common import STOPPED, AsJson, Study, answering, quoted, say_next, show
 from qualify.cli.compare import compare
 from qualify.cli.images import image
+from qualify.cli.order import freeze, seal, unseal
 from qualify.cli.pod import pod_app
 from qualify.cli.pod_response import write_example_responses
 from qualify.cli.recordings import Limits, check_all, record, write_example
@@ -88,20 +90,31 @@ def demo(
     out: Annotated[
         Path, typer.Option(help="Folder to write; an earlier run of it is replaced.")
     ] = Path("output/demo"),
+    quick: Annotated[
+        bool,
+        typer.Option(
+            "--quick",
+            help="Start from the call sheets of an earlier whole run, and simulate fewer trials "
+            "behind each bound: a first look, marked so on every page.",
+        ),
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
-    """Run the embedded study, from blocks and call sheets to its dossier.
+    """Run the embedded study: recordings computed, imaged, read, scored, judged, its dossier.
 
-    Everything in it is invented.
+    Everything in it is invented. A whole run takes some minutes and 120 MB; it goes on where it was
+    stopped.
     """
     with answering():
-        from qualify.demo.study_files import study_files
-        from qualify.files import write_folder
+        from qualify.demo.run import run_trial
 
-        typer.echo("copying the embedded study (invented data)", err=True)
-        study = out / "study"
-        write_folder(study, study_files(), mark="plan.toml")
-        _dossier(study, out / "dossier", as_json)
+        typer.echo("writing the embedded study (invented data)", err=True)
+        try:
+            run_trial(out / "study", lambda text: typer.echo(text, err=True), quick=quick)
+        except KeyboardInterrupt:
+            typer.echo("stopped; images made so far stand, the same command goes on", err=True)
+            raise typer.Exit(STOPPED) from None
+        _dossier(out / "study", out / "dossier", as_json, quick=quick)
 
 
 @app.command()
@@ -235,6 +248,8 @@ app.add_typer(pod_app, name="pod")
 app.command("false-calls")(false_calls)
 app.command()(sizing)
 app.command()(compare)
+for step in (freeze, seal, unseal):
+    app.command()(step)
 
 
 @app.command()
@@ -261,7 +276,7 @@ app.command()(image)
 app.command()(bench)
 
 
-def _dossier(path: Path, out: Path | None, as_json: bool) -> None:
+def _dossier(path: Path, out: Path | None, as_json: bool, *, quick: bool = False) -> None:
     from qualify.files import check_folder, write_folder
     from qualify.study.load import load_study
 
@@ -276,8 +291,12 @@ def _dossier(path: Path, out: Path | None, as_json: bool) -> None:
     from qualify.dossier.build import build_dossier
     from qualify.study.run import run_study
     from qualify.study.totals import outcome_document, outcome_lines
+    from qualify.study.trial_pictures import show_trial
 
-    result = run_study(inputs, step)
+    result = run_study(inputs, step, quick=quick)
+    if result.rule is not None and not quick and path.is_dir():
+        step("cutting pictures from the images of the trial")
+        result = replace(result, shown=show_trial(result, path))
     step("drawing figures and setting pages")
     write_folder(folder, build_dossier(result), mark="results.json")
     document = {"dossier": str(folder / "dossier.pdf"), **outcome_document(result)}

@@ -40,6 +40,8 @@ def build_dossier(result: StudyResult) -> dict[str, bytes]:
         "trials.csv": to_csv(trials(result.tables)),
         "figures/alt_texts.json": canonical_json(pictures.alt_texts),
     }
+    if result.inputs.log is not None:
+        files["events.jsonl"] = result.inputs.log.log.content
     files |= {f"figures/{name}.svg": content for name, content in pictures.svg.items()}
     files |= {f"figures/{name}.png": content for name, content in pictures.png.items()}
     files["manifest.json"] = manifest_bytes(result, files)
@@ -56,11 +58,11 @@ def _pdf(result: StudyResult, pictures: Pictures, results_sha256: str) -> bytes:
 
 def _story(result: StudyResult, pictures: Pictures) -> list[Flowable]:
     return [
-        *face(result),
+        *face(result, pictures),
         Heading("Contents", 0),
         contents(),
         PageBreak(),
-        *scope_chapters(result, pictures),
+        *scope_chapters(result),
         *block_chapters(result, pictures),
         *simulated_signals(result),
         *raw_chapter(result),

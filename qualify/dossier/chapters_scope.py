@@ -5,20 +5,21 @@ from reportlab.platypus import Flowable
 from qualify.dossier.claims import GRADES, claim_of
 from qualify.dossier.layout import body, chapter, section, small
 from qualify.dossier.missing import wider_than_evidence
-from qualify.dossier.pictures import Pictures
+from qualify.dossier.order_views import how_known, log_words
 from qualify.dossier.tables import facts, grid
 from qualify.dossier.words import MODE_STATUS, ROLES, kind_words
+from qualify.study.order_events import moment_words
 from qualify.study.result import StudyResult
 
 EMPTY = "Not shown: nothing was declared."
 WIDER = "procedure wider or other than the evidence"
 
 
-def scope_chapters(result: StudyResult, pictures: Pictures) -> list[Flowable]:
+def scope_chapters(result: StudyResult) -> list[Flowable]:
     """Return chapters 1 to 5."""
     return [
         *_status(result),
-        *_parties(result, pictures),
+        *_parties(result),
         *_scope(result),
         *_worst_cases(result),
         *_variables(result),
@@ -52,7 +53,7 @@ def _status(result: StudyResult) -> list[Flowable]:
     ]
 
 
-def _parties(result: StudyResult, pictures: Pictures) -> list[Flowable]:
+def _parties(result: StudyResult) -> list[Flowable]:
     declaration = result.inputs.declaration
     out = chapter("2  Parties, roles, independence")
     parties = [[p.id, p.name, p.interest] for p in declaration.parties]
@@ -68,15 +69,21 @@ def _parties(result: StudyResult, pictures: Pictures) -> list[Flowable]:
     heads = ["Person", "Role", "Party", "Knew the truth of", "Conflict"]
     out.append(grid(heads, roles, [22, 45, 15, 33, 55]) if roles else body(EMPTY))
     out += section("Order of events", 60)
-    out += pictures.on_page(
-        "order-of-events",
-        "Events of the trial in their order. What is declared is the word of the person named; "
-        "what is not recorded has no date.",
-    )
-    named = [[e.on or "no date", e.words, e.document] for e in result.events if e.document]
-    if named:
-        out.append(grid(["Day", "Event", "Document that records it"], named, [22, 55, 93]))
-    return out
+    return [*out, *_order(result)]
+
+
+def _order(result: StudyResult) -> list[Flowable]:
+    """Return every event with how it is known; of a log, what its digests prove and what not."""
+    rows = [
+        [moment_words(e.on) or "no date", e.words, how_known(e), e.document or "none"]
+        for e in result.events
+    ]
+    heads = ["When", "Event", "How it is known", "Document or entry"]
+    out: list[Flowable] = [grid(heads, rows, [26, 50, 44, 50])]
+    recorded = result.inputs.log
+    if recorded is None:
+        return out
+    return [*out, small(log_words(recorded.log))]
 
 
 def _scope(result: StudyResult) -> list[Flowable]:

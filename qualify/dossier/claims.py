@@ -11,7 +11,8 @@ from qualify.dossier.claim_words import (
     on_what,
     sizing,
 )
-from qualify.dossier.lookup import BLANKS, order_stop, value, worst_caller
+from qualify.dossier.lookup import BLANKS, value, worst_caller
+from qualify.dossier.order_views import order_recorded, order_stop, software_changed
 from qualify.dossier.questions import questions
 from qualify.dossier.words import kind_words
 from qualify.study.result import StudyResult
@@ -188,7 +189,8 @@ def _order_link(result: StudyResult) -> tuple[str, str]:
     stop = order_stop(result)
     if stop:
         return ("D", stop)
-    needed = ("plan_frozen", "calls_committed", "truth_opened")
-    if all(e.status == "recorded" for e in result.events if e.kind in needed):
+    if software_changed(result):
+        return ("B", "the order of events is recorded, but the software changed after freezing")
+    if order_recorded(result):
         return ("A", "the order of events is recorded")
     return ("B", "the order of events is declared, not proven by this file")

@@ -12,10 +12,10 @@ from qualify.dossier.claims import GRADES, Claim, claim_of
 from qualify.dossier.face_tables import (
     conflicts,
     deviation_table,
-    events_table,
     verdict_table,
 )
-from qualify.dossier.layout import Heading
+from qualify.dossier.layout import Heading, section
+from qualify.dossier.pictures import Pictures
 from qualify.dossier.style import (
     FACE as FACE_STYLE,
 )
@@ -46,7 +46,7 @@ LABELS = (
 __all__ = ["deviation_table", "face", "verdict_table"]
 
 
-def face(result: StudyResult) -> list[Flowable]:
+def face(result: StudyResult, pictures: Pictures) -> list[Flowable]:
     """Return pages 1 and 2."""
     return [
         *_title(result),
@@ -54,7 +54,8 @@ def face(result: StudyResult) -> list[Flowable]:
         *_cautions(result),
         *verdict_table(result),
         *deviation_table(result),
-        *events_table(result),
+        *section("Order of events"),
+        *pictures.on_page("order-of-events", ""),
         *conflicts(result),
         PageBreak(),
     ]

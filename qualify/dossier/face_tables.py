@@ -16,12 +16,6 @@ from qualify.study.declaration import Declaration
 from qualify.study.deviations import Deviation
 from qualify.study.result import StudyResult
 
-STATUS_WORDS = {
-    "recorded": "recorded",
-    "declared": "declared by {by}, not proven by this file",
-    "not recorded": "not recorded",
-}
-
 
 def verdict_table(result: StudyResult) -> list[Flowable]:
     """Return the table of verdicts, one row a criterion; recalled ones are only named."""
@@ -198,22 +192,6 @@ def _remedy(deviation: Deviation, declaration: Declaration) -> list[str]:
 def _knew(declaration: Declaration, person: str) -> str:
     known = sorted({role.knew_truth for role in declaration.roles if role.person == person})
     return " and ".join(known) or "not declared"
-
-
-def events_table(result: StudyResult) -> list[Flowable]:
-    """Return the events in their order, each with how it is known."""
-    rows = [
-        [
-            event.on or "no date",
-            event.words + (" (document: chapter 2)" if event.document else ""),
-            STATUS_WORDS[event.status].format(by=event.by),
-        ]
-        for event in result.events
-    ]
-    return [
-        *section("Order of events"),
-        grid(["Day", "Event", "How it is known"], rows, [22, 80, 68]),
-    ]
 
 
 def conflicts(result: StudyResult) -> list[Flowable]:

@@ -9,6 +9,7 @@ from matplotlib.figure import Figure
 from qualify.blocks.definition import Block
 from qualify.dossier.comparison_views import PodPanels, comparison_panels, names_of
 from qualify.dossier.lookup import BLANKS, value
+from qualify.dossier.order_views import event_views, order_faults
 from qualify.dossier.pod_views import PodViews, limit_of
 from qualify.dossier.response_views import (
     check_panels,
@@ -20,7 +21,7 @@ from qualify.dossier.sizing_views import sizing_error_panels, sizing_panels
 from qualify.dossier.views import block_view
 from qualify.figures.comparison import comparison_alt_text, comparison_figure
 from qualify.figures.drawing import block_alt_text, draw_block
-from qualify.figures.events import EventView, order_of_events_alt_text, order_of_events_figure
+from qualify.figures.events import order_of_events_alt_text, order_of_events_figure
 from qualify.figures.noise import noise_alt_text, noise_figure
 from qualify.figures.pod import PodPanel, pod_alt_text, pod_figure
 from qualify.figures.response import response_alt_text, response_figure
@@ -70,11 +71,11 @@ def drawings(result: StudyResult) -> list[Drawing]:
 
 
 def _events(result: StudyResult) -> Drawing:
-    views = tuple(EventView(e.on, e.words, e.status) for e in result.events)
+    views, faults = event_views(result), order_faults(result)
     return Drawing(
         "order-of-events",
-        lambda: order_of_events_figure(views, mark=result.mark),
-        order_of_events_alt_text(views),
+        partial(order_of_events_figure, views, faults, dense=True, mark=result.mark),
+        order_of_events_alt_text(views, faults),
     )
 
 

@@ -79,14 +79,3 @@ def worst_caller(result: StudyResult, mode: str, basis: str | None = None) -> st
         is not None
     ]
     return max(known, key=lambda item: item[0])[1] if known else None
-
-
-def order_stop(result: StudyResult) -> str | None:
-    """Say why the order of freezing, reading and opening is not shown, None if it is."""
-    on = {event.kind: event.on for event in result.events if event.on}
-    missing = [k for k in ("plan_frozen", "calls_committed", "truth_opened") if k not in on]
-    if missing:
-        names = {e.kind: e.words for e in result.events}
-        return "not recorded: " + ", ".join(names.get(k, k.replace("_", " ")) for k in missing)
-    late = [k for k in ("plan_frozen", "calls_committed") if on[k] > on["truth_opened"]]
-    return "truth was opened before all was frozen and handed in" if late else None

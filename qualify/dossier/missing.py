@@ -4,6 +4,7 @@ import re
 from collections.abc import Callable
 from typing import Any
 
+from qualify.dossier.order_views import known_by
 from qualify.dossier.sensitivity_words import changes_under, not_shown, verdict_words
 from qualify.study.result import StudyResult
 
@@ -101,11 +102,11 @@ def _blocks(result: StudyResult) -> str:
 
 
 def _freeze(result: StudyResult) -> str:
-    known = {e.kind: e.status for e in result.events if e.status != "not recorded"}
     wanted = ("plan_frozen", "threshold_frozen", "truth_opened")
-    if not known.keys() & set(wanted):
+    known = {kind: known_by(result, kind) for kind in wanted}
+    if not any(known.values()):
         return f"{NOT_SHOWN}: no event declared"
-    absent = [kind.replace("_", " ") for kind in wanted if kind not in known]
+    absent = [kind.replace("_", " ") for kind in wanted if known[kind] is None]
     if absent:
         return f"thin: not recorded: {', '.join(absent)}"
     declared = any(known[kind] == "declared" for kind in wanted)

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 from qualify.dossier.curve_answers import Answer, Standing, enough, levels, model
-from qualify.dossier.lookup import order_stop
 from qualify.dossier.missing import wider_than_evidence, without_evidence
+from qualify.dossier.order_views import order_recorded, order_stop, software_changed
 from qualify.dossier.sensitivity_words import matching_words
 from qualify.dossier.words import listed, mm, percent, whole
 from qualify.study.result import StudyResult
@@ -93,7 +93,9 @@ def _order(result: StudyResult) -> Answer:
     stop = order_stop(result)
     if stop:
         return ("open", f"{stop[0].upper()}{stop[1:]}.")
-    if any(event.status == "declared" for event in result.events):
+    if software_changed(result):
+        return ("partly", "The order is recorded; the software changed after it was frozen.")
+    if not order_recorded(result):
         return ("partly", "The order is declared by those who signed; this file doesn't prove it.")
     return ("answered", "Freezing, handing in and opening are recorded, in that order.")
 

@@ -30,8 +30,8 @@ class FinishedTables(BaseModel):
     measurements: Text | None = Field(None, description="CSV, a row per sized quantity")
 
 
-class DataSources(BaseModel):
-    """The whole of `data.toml`."""
+class Sources(BaseModel):
+    """What `data.toml` may name; before the trial not all of it need be there."""
 
     model_config = STRICT
     format: Literal[1]
@@ -44,6 +44,10 @@ class DataSources(BaseModel):
     model_check: Text | None = Field(
         None, description="model.json of qualify model, where signals are simulated"
     )
+
+
+class DataSources(Sources):
+    """The whole of `data.toml`, as the analysis needs it."""
 
     @model_validator(mode="after")
     def _one_way_in(self) -> Self:

@@ -39,6 +39,13 @@ DeviationKind = Literal[
     "call_unit_mismatch",
     "person_in_two_roles",
     "frozen_after_opening",
+    "not_frozen_before_opening",
+    "changed_after_freezing",
+    "sealed_after_start",
+    "seal_broken",
+    "seal_not_opened",
+    "changed_after_opening",
+    "log_broken",
 ]
 
 

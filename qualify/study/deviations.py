@@ -16,6 +16,13 @@ WORDS: dict[str, str] = {
     "call_unit_mismatch": "a call lies outside the unit it names",
     "person_in_two_roles": "one person in two roles",
     "frozen_after_opening": "frozen after truth was opened",
+    "not_frozen_before_opening": "nothing frozen before truth was opened",
+    "changed_after_freezing": "changed after it was frozen",
+    "sealed_after_start": "truth sealed after the trial had begun",
+    "seal_broken": "truth is not what was sealed",
+    "seal_not_opened": "truth used, and no opening recorded",
+    "changed_after_opening": "calls changed after truth was opened",
+    "log_broken": "log of events changed",
 }
 
 

@@ -9,35 +9,25 @@ from qualify.reading.key import SetRow
 from qualify.reading.tables import Tables
 from qualify.study.declaration import Declaration, DeviationKind, Event, Remedy
 from qualify.study.deviations import Deviation
+from qualify.study.order_events import EVENT_WORDS, recorded_events
+from qualify.study.order_finding import found_in_log, recorded_dates
+from qualify.study.order_log import Recorded
 from qualify.study.plan import Plan
-from qualify.study.result import StudyEvent
-
-Found = tuple[DeviationKind, str, str]
-"""Kind, subject, text."""
+from qualify.study.result import Found, StudyEvent, StudyInputs
 
 EXCLUSIVE = {"developer", "truth_custodian", "reader", "statistician"}
-EVENT_WORDS = {
-    "plan_frozen": "plan, matching rule and criteria frozen",
-    "threshold_frozen": "reading rules and reporting thresholds frozen",
-    "truth_sealed": "truth sealed by its custodian",
-    "trial_started": "blind trial started",
-    "calls_committed": "calls of all readers handed in",
-    "trial_ended": "blind trial ended",
-    "truth_opened": "truth opened",
-    "analysis_run": "analysis run",
-}
 
 
-def find_deviations(
-    tables: Tables, sets: Sequence[SetRow], declaration: Declaration, plan: Plan
-) -> tuple[Deviation, ...]:
+def find_deviations(tables: Tables, inputs: StudyInputs) -> tuple[Deviation, ...]:
     """Return every deviation, numbered, with the remedy that the declaration records for it."""
+    declaration, plan, log = inputs.declaration, inputs.plan, inputs.log
     found = [
-        *_set_overlap(tables, sets, declaration.trial_until),
+        *_set_overlap(tables, inputs.sets, declaration.trial_until),
         *_software(tables, declaration),
         *_calls_between_units(tables),
         *_two_roles(declaration),
-        *_frozen_late(declaration, plan),
+        *_frozen_late(declaration, plan, log),
+        *found_in_log(log, declaration),
     ]
     return tuple(
         _with_remedy(number, *item, declaration) for number, item in enumerate(found, start=1)
@@ -186,11 +176,13 @@ def _two_roles(declaration: Declaration) -> list[Found]:
     ]
 
 
-def _frozen_late(declaration: Declaration, plan: Plan) -> list[Found]:
+def _frozen_late(declaration: Declaration, plan: Plan, log: Recorded | None) -> list[Found]:
+    frozen_by_log, opened_by_log = recorded_dates(log)
     opened = [event.on for event in declaration.events if event.kind == "truth_opened"]
+    opened += opened_by_log
     if not opened:
         return []
-    frozen = [("plan_frozen", plan.frozen_on)]
+    frozen = [("plan_frozen", plan.frozen_on), *(("plan_frozen", on) for on in frozen_by_log)]
     frozen += [
         (event.kind, event.on)
         for event in declaration.events
@@ -208,8 +200,10 @@ def _frozen_late(declaration: Declaration, plan: Plan) -> list[Found]:
     ]
 
 
-def order_of_events(declaration: Declaration) -> tuple[StudyEvent, ...]:
-    """Return the events of the trial; what nobody declared is 'not recorded'."""
+def order_of_events(
+    declaration: Declaration, log: Recorded | None = None
+) -> tuple[StudyEvent, ...]:
+    """Return the events of the trial, recorded and declared; what is neither is 'not recorded'."""
     events = [
         StudyEvent(
             event.kind,
@@ -221,13 +215,20 @@ def order_of_events(declaration: Declaration) -> tuple[StudyEvent, ...]:
         )
         for event in declaration.events
     ]
-    known = {event.kind for event in declaration.events}
+    events += recorded_events(log)
+    known = {event.kind for event in events}
     missing: Iterable[StudyEvent] = (
         StudyEvent(kind, words, "", "", "not recorded")
         for kind, words in EVENT_WORDS.items()
         if kind not in known
     )
-    return (*sorted(events, key=lambda e: (e.on, list(EVENT_WORDS).index(e.kind))), *missing)
+    return (*sorted(events, key=lambda e: (e.on, _place(e.kind))), *missing)
+
+
+def _place(kind: str) -> int:
+    """Return where an event of this kind stands among others of the same moment."""
+    kinds = list(EVENT_WORDS)
+    return kinds.index(kind) if kind in kinds else 0
 
 
 def _document(event: Event) -> str:

@@ -18,6 +18,8 @@ from qualify.study.data import CallSheetSource, DataSources
 from qualify.study.declaration import Declaration
 from qualify.study.model_file import load_model_check
 from qualify.study.model_result import ModelCheck
+from qualify.study.order_files import LOG, recorded_in, sheets_in_book, truth_in_book, truth_names
+from qualify.study.order_log import Recorded
 from qualify.study.plan import Plan
 from qualify.study.result import InputFile, StudyInputs
 from qualify.study.workbook import read_workbook_study
@@ -33,20 +35,23 @@ def load_study(path: Path) -> StudyInputs:
     InputError : with every fault of the file it stops at; cross-checks between files come
         last and are reported together.
     """
-    if path.is_dir() and (path / BOOK).is_file() and not (path / PLAN).exists():
-        path = path / BOOK
-    if path.is_dir():
-        inputs = _from_folder(path)
-    elif path.suffix.lower() == ".xlsx":
-        inputs = _from_workbook(path)
-    else:
-        raise refuse(
-            str(path),
-            "is no study" if path.exists() else "no such file or folder",
-            f"give a folder with {PLAN}, {DECLARATION} and {DATA}, or an .xlsx workbook",
-        )
+    path = study_path(path)
+    inputs = _from_folder(path) if path.is_dir() else _from_workbook(path)
     _cross_check(inputs)
     return inputs
+
+
+def study_path(path: Path) -> Path:
+    """Return the folder or the workbook of a study; an `InputError` where it is neither."""
+    if path.is_dir() and (path / BOOK).is_file() and not (path / PLAN).exists():
+        path = path / BOOK
+    if path.is_dir() or path.suffix.lower() == ".xlsx":
+        return path
+    raise refuse(
+        str(path),
+        "is no study" if path.exists() else "no such file or folder",
+        f"give a folder with {PLAN}, {DECLARATION} and {DATA}, or an .xlsx workbook",
+    )
 
 
 def load_block(path: Path, name: str | None = None) -> Block:
@@ -86,6 +91,7 @@ def _from_folder(folder: Path) -> StudyInputs:
     key = [] if data.key is None else parse_rows(read_table(folder / data.key, data.key), KeyRow)
     blocks = tuple(load_block(folder / name, name) for name in data.blocks)
     calls = [call for sheet in data.call_sheets for call in _call_sheet(folder, sheet)]
+    files = _files(folder, names)
     return StudyInputs(
         name=plan.study,
         plan=plan,
@@ -95,9 +101,24 @@ def _from_folder(folder: Path) -> StudyInputs:
         key=tuple(row for _, row in key),
         calls=tuple(calls),
         finished=finished,
-        files=tuple(InputFile(n, digest(read_bytes(folder / n, n))) for n in names),
+        files=files,
         model_check=_model_check(folder, data.model_check, plan.signal),
+        log=_log(folder, plan, data, truth_names(data, key, blocks), files),
     )
+
+
+def _log(
+    folder: Path, plan: Plan, data: DataSources, truth: Sequence[str], files: Sequence[InputFile]
+) -> Recorded | None:
+    held = {file.name: file.sha256 for file in files}
+    sheets = [sheet.file for sheet in data.call_sheets]
+    return recorded_in(folder, plan, {n: held[n] for n in truth}, {n: held[n] for n in sheets})
+
+
+def _files(folder: Path, names: Sequence[str]) -> tuple[InputFile, ...]:
+    """Return the files that went in, the log of events among them where there is one."""
+    log = [LOG] if (folder / LOG).exists() else []
+    return tuple(InputFile(n, digest(read_bytes(folder / n, n))) for n in (*names, *log))
 
 
 def _model_check(folder: Path, name: str | None, signal: str) -> ModelCheck | None:
@@ -137,6 +158,7 @@ def _from_workbook(path: Path) -> StudyInputs:
     study = read_workbook_study(read_workbook(path, path.name), path.name)
     for block in study.blocks:
         check_block(block, f"{path.name}: block {block.id}")
+    truth = truth_in_book(path.name, study.key, study.sets, study.blocks)
     return StudyInputs(
         name=study.plan.study,
         plan=study.plan,
@@ -146,7 +168,8 @@ def _from_workbook(path: Path) -> StudyInputs:
         key=tuple(study.key),
         calls=tuple(study.calls),
         finished=None,
-        files=(InputFile(path.name, digest(read_bytes(path, path.name))),),
+        files=_files(path.parent, [path.name]),
+        log=recorded_in(path.parent, study.plan, truth, sheets_in_book(path.name, study.calls)),
     )
 
 

@@ -13,9 +13,10 @@ from qualify.reading.key import KeyRow, SetRow
 from qualify.reading.tables import Tables
 from qualify.study.comparisons import Comparisons
 from qualify.study.curve_checks import Cell, CurveCheck
-from qualify.study.declaration import Declaration
+from qualify.study.declaration import Declaration, DeviationKind
 from qualify.study.deviations import Deviation
 from qualify.study.model_result import ModelCheck
+from qualify.study.order_log import Recorded
 from qualify.study.plan import Plan
 from qualify.study.readers_analysis import ReadersResult, Repeats
 from qualify.study.response_analysis import NoiseResult, ResponseResult
@@ -23,6 +24,8 @@ from qualify.study.sensitivity_rows import Sensitivity
 from qualify.study.sizing_result import SizingResult
 
 EventStatus = Literal["recorded", "declared", "not recorded"]
+Found = tuple[DeviationKind, str, str]
+"""A deviation as found: kind, subject, text."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +42,7 @@ class StudyInputs:
 
     `blocks`, `key` and `calls` are empty and `finished` is set where the study entered with
     finished tables; `sets` may be empty then too. `model_check` is of the model behind simulated
-    signals, None where none was given.
+    signals, None where none was given; `log` is the log of events, None where there is none.
     """
 
     name: str
@@ -52,13 +55,15 @@ class StudyInputs:
     finished: Tables | None
     files: tuple[InputFile, ...]
     model_check: ModelCheck | None = None
+    log: Recorded | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class StudyEvent:
     """An event in the order of the trial, and how it is known.
 
-    `on` is an ISO date or empty; `document` names its record, with the start of its digest.
+    `on` is an ISO date, a moment in UTC (recorded events) or empty; `document` names its record,
+    with the start of its digest. `late` is set where it came too late to count.
     """
 
     kind: str
@@ -67,6 +72,7 @@ class StudyEvent:
     by: str
     status: EventStatus
     document: str = ""
+    late: bool = False
 
 
 @dataclass(frozen=True, slots=True)

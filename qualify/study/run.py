@@ -119,7 +119,7 @@ def _score(state: _State) -> _State:
 def _examine(state: _State) -> _State:
     assert state.tables is not None
     inputs = state.inputs
-    deviations = find_deviations(state.tables, inputs.sets, inputs.declaration, inputs.plan)
+    deviations = find_deviations(state.tables, inputs)
     views = views_of(state.tables, deviations, inputs.plan)
     return replace(state, deviations=deviations, views=views)
 
@@ -260,7 +260,7 @@ def _result(state: _State) -> StudyResult:
         tables=state.tables,
         views={str(basis): view for basis, view in state.views.items()},
         deviations=state.deviations,
-        events=order_of_events(declaration),
+        events=order_of_events(declaration, state.inputs.log),
         fits=state.analysis.fits,
         sizings=state.analysis.sizings,
         checks=state.checks,
