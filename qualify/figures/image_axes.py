@@ -31,6 +31,7 @@ from qualify.figures.palette import (
     SMALL_PT,
     SOLID,
     TEXT_PT,
+    Dash,
 )
 from qualify.figures.ramps import colour_map
 
@@ -144,7 +145,9 @@ def _target_mark(target: TrueTarget) -> Patch | Line2D:
     return Rectangle((x - half_x, z - half_z), 2 * half_x, 2 * half_z, **line)
 
 
-def _draw_truth(axes: Axes, targets: tuple[TrueTarget, ...], scale: float) -> None:
+def draw_truth(
+    axes: Axes, targets: tuple[TrueTarget, ...], scale: float, *, dash: Dash = SOLID
+) -> None:
     """Draw targets to scale (`scale` is millimetres of print for one of the block)."""
     for k, target in enumerate(targets):
         mark = _target_mark(target)
@@ -158,6 +161,7 @@ def _draw_truth(axes: Axes, targets: tuple[TrueTarget, ...], scale: float) -> No
                 marks.append(Line2D(xs, zs, **TRUTH))
         for part in marks:
             part.set_zorder(5)
+            part.set_linestyle(dash)
             _cased(part)
             axes.add_artist(part)
 
@@ -204,7 +208,7 @@ def draw_image(
         axes.add_patch(PathPatch(edge, fill=False, edgecolor=INK, linewidth=0.6, zorder=3))
     _draw_contour(axes, panel)
     if panel.truth:
-        _draw_truth(axes, panel.truth, size[0] / (x_to - x_from))
+        draw_truth(axes, panel.truth, size[0] / (x_to - x_from))
 
 
 def scale_words(panel: ImagePanel) -> str:

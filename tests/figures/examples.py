@@ -15,6 +15,7 @@ from qualify.figures.trial import (
     false_call_figure,
     order_of_events_figure,
 )
+from tests.figures.mode_examples import MODE_FIGURES
 
 DATUM = "end 0, edge L, face A"
 LONG = "coherence, reader R1, side-drilled holes in the sealed coupons, as found before the remedy"
@@ -332,4 +333,5 @@ FIGURES: dict[str, Callable[[], Figure]] = {
     "events": lambda: order_of_events_figure(EVENTS, mark="SYNTHETIC"),
     "events narrow": lambda: order_of_events_figure(EVENTS, width_mm=85),
     "events none": lambda: order_of_events_figure(()),
+    **MODE_FIGURES,
 }

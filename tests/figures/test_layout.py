@@ -69,6 +69,11 @@ def test_synthetic_is_printed_at_the_edge_where_asked_and_nowhere_else(name):
             "sizing errors six",
             "false calls",
             "events",
+            "modes on one plot",
+            "size and depth",
+            "methods",
+            "beside twins, one",
+            "modes covered",
         }
     )
     assert all(box.y1 < 4.6 / 25.4 * 150 for box in marks)
