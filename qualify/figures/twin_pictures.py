@@ -3,6 +3,7 @@
 import itertools
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -29,7 +30,7 @@ from qualify.figures.ramps import Unit, colour_map
 
 OVER_MM = 1.4  # that a number may stand over the end of its picture
 TWIN_DASH: Dash = OUTSIDE
-PEAK = {
+PEAK: dict[str, Any] = {
     "linestyle": "none", "marker": "+", "color": PAPER, "markersize": 5.0,
     "markeredgewidth": 1.0,
     "path_effects": [Stroke(linewidth=2.4, foreground=INK), Normal()],
