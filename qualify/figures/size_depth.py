@@ -106,22 +106,22 @@ def _style(seen: Seen, shape: str) -> dict[str, Any]:
     }
 
 
-def _apart(places_mm: Sequence[tuple[float, float]]) -> list[float]:
+def _apart(places_mm: Sequence[tuple[float, float]]) -> list[float | None]:
     """Return how far each mark moves along x so that none hides another; no further than most.
 
-    The first of marks at one place stays.
+    The first of marks at one place stays; None for one that finds no free place.
     """
     steps = [0.0]
     for k in range(1, int(MOST_MM / APART_MM) + 1):
         steps += [k * APART_MM, -k * APART_MM]
     taken: list[tuple[float, float]] = []
-    moves = []
+    moves: list[float | None] = []
     for x, y in places_mm:
         free = [s for s in steps if all(math.hypot(x + s - a, y - b) >= 0.9 * APART_MM
                                         for a, b in taken)]  # fmt: skip
-        move = free[0] if free else 0.0
-        moves.append(move)
-        taken.append((x + move, y))
+        moves.append(free[0] if free else None)
+        if free:
+            taken.append((x + free[0], y))
     return moves
 
 
@@ -170,13 +170,15 @@ def _counts(mode: SizeDepthMode) -> str:
 
 def _panel(view: SizeDepthView, index: int, size_mm: tuple[float, float]) -> PanelView:
     mode = view.modes[index]
-    moved = sum(bool(move) for *_, move in _moved(mode, _scales(view), size_mm))
-    message = f"moved sideways, as another stands there: {moved}" if moved else None
+    moves = [move for *_, move in _moved(mode, _scales(view), size_mm)]
+    moved, hidden = sum(bool(move) for move in moves), moves.count(None)
+    told = [f"moved sideways, as another stands there: {moved}"] if moved else []
+    told += [f"drawn over others, as no place is free: {hidden}"] if hidden else []
     ticks = linear_ticks(_scales(view)[1].low, _scales(view)[1].high, 6)
     return PanelView(
         title=mode.name,
         counts=_counts(mode),
-        message=message,
+        message="; ".join(told) or None,
         lane_mm=2.5,
         x_label=with_unit(view.size_label, view.size_unit),
         y_label="depth (mm)",

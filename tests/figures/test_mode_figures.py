@@ -184,6 +184,20 @@ def test_marks_stand_at_their_size_unless_moved_aside_and_then_the_panel_counts_
     assert written(figure).count("moved sideways, as another stands there: 72") == 1
 
 
+def test_marks_that_nearly_coincide_move_too_and_more_than_have_room_are_told():
+    close = tuple(PlacedTarget(f"T{k}", 2.0, 20.0 + 0.4 * k, "hit") for k in range(3))
+    crowd = tuple(PlacedTarget(f"C{k}", 5.0, 40.0, "miss") for k in range(12))
+    mode = SizeDepthMode("coherence", (*close, *crowd, PlacedTarget("A", 0.5, 5.0, "hit")))
+    figure = draw_size_depth(SizeDepthView("extent", "mm", (mode,)))
+    axes = axes_named(figure, "size-depth-0")
+    places = [
+        paper_mm(figure, axes, mark.get_xdata()[0], mark.get_ydata()[0])
+        for mark in (found(figure, f"0-hit-{target.name}")[0] for target in close)
+    ]
+    assert min(np.hypot(*(a - b)) for a, b in itertools.combinations(places, 2)) > 1.4
+    assert "there: 10; drawn over others, as no place is free: 3" in written(figure)
+
+
 def test_panels_share_their_axes_and_show_the_ends_of_the_region():
     figure = draw_size_depth(FOUR_MAPS)
     panels = [axes_named(figure, f"size-depth-{k}") for k in range(4)]
