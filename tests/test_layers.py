@@ -13,7 +13,7 @@ import qualify
 HOUSE = Path(qualify.__file__).parent
 FLOORS = (
     ("errors",),
-    ("files", "threads"),
+    ("files", "threads", "effort"),
     ("raw_tables",),
     ("blocks", "evidence"),
     ("recording",),

@@ -28,6 +28,7 @@ from qualify.comparison.resampling import (
     bounds_by_draws,
     curves_of,
 )
+from qualify.effort import trials
 from qualify.pod.links import Array, LinkName
 from qualify.pod.observations import size_of
 
@@ -142,7 +143,7 @@ def a90_ratio(
         percentile=percentile, corrected=corrected, unfitted=unfitted,
         margin=margin, inferior_p=p, inside=inside,
         reason=reason, upper_reason=ends.upper_reason, lower_reason=ends.lower_reason,
-        confidence=confidence, targets=targets, simulations=SIMULATIONS, seed=seed,
+        confidence=confidence, targets=targets, simulations=trials(SIMULATIONS), seed=seed,
     )  # fmt: skip
 
 
@@ -196,7 +197,7 @@ def _limits(
     and their quantiles give those that count. Also returns the statistic of these trials.
     """
     way = -1.0 if upper else 1.0
-    _, drawn = first_limit(problem, shares[0], upper, targets, seed, SIMULATIONS)
+    _, drawn = first_limit(problem, shares[0], upper, targets, seed, trials(SIMULATIONS))
     found: list[float | None] = []
     for share in shares:
         wanted = way * float(special.stdtrit(targets - 2, 1.0 - share))

@@ -1,4 +1,4 @@
-"""The blind trial: codes, order of presentation, days, and the call sheets.
+"""The blind trial: codes, order of presentation, days, and software revisions.
 
 Each reader sees the coupons in an order of its own in each mode, two coupons a working day,
 one mode in the first fortnight and the other in the second. Units are read along the coupon.
@@ -6,36 +6,21 @@ one mode in the first fortnight and the other in the second. Units are read alon
 
 import csv
 import io
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from qualify.blocks.definition import Block, GradingUnit
-from qualify.demo.assumptions import MODES
-from qualify.demo.reader_model import Indication, Look, indications
+from qualify.blocks.definition import Block
+from qualify.demo.assumptions import READERS
 from qualify.demo.seeds import stream
 from qualify.reading.key import Presented
 
 LETTERS = "BCDFGJKPQRTVWXZ"
 """No vowels, nothing that begins an id of a target (H, L, N, S) or reads as a unit (M)."""
 OFFSETS_MM = (0.0, 0.0, 1.5, 2.0, 3.5, 5.0)
-COLUMNS = [
-    "reader",
-    "mode",
-    "code",
-    "unit",
-    "verdict",
-    "x_mm",
-    "z_mm",
-    "length_x_mm",
-    "size_mm",
-    "size_method",
-    "confidence",
-    "cause",
-    "software",
-    "read_on",
-    "comment",
-]
+MODES = ("linear", "coherence")
+"""The modes that the readers read."""
+COLUMNS = ("reader", "mode", "reading", "code", "read_on", "software")
 FIRST_FORTNIGHT = [date(2026, 3, d) for d in (23, 24, 25, 26, 27, 30, 31)] + [
     date(2026, 4, d) for d in (1, 2)
 ]
@@ -45,7 +30,8 @@ FIRST_MODE = {"R1": "linear", "R2": "coherence", "R3": "linear"}
 REVISION = "2.4.0"
 CHANGED_REVISION = "2.4.1"
 CHANGED_FROM = date(2026, 4, 13)
-CHANGED_FOR = Look("R3", "coherence")
+CHANGED_FOR = ("R3", "coherence")
+"""Reader and mode whose station was updated in mid-trial: a planted event."""
 NO_IMAGE = 2
 """Units whose recording holds no back-wall echo: no reader, in no mode, can examine them."""
 
@@ -106,77 +92,43 @@ def table(columns: Sequence[str], rows: Iterable[Row]) -> bytes:
     return out.getvalue().encode()
 
 
-def sheet(trial: Trial, look: Look) -> list[Row]:
-    """Return the rows of one call sheet in the order of presentation."""
-    first = FIRST_MODE[look.reader] == look.mode
-    days = FIRST_FORTNIGHT if first else SECOND_FORTNIGHT
-    rows: list[Row] = []
-    for place, item in enumerate(_shuffled(trial.key, look)):
+def presentation_table(trial: Trial) -> bytes:
+    """Return who read which coupon when, under which revision, as CSV."""
+    return table(COLUMNS, _presented(trial))
+
+
+def _presented(trial: Trial) -> Iterator[Row]:
+    for reader in READERS:
+        for mode in MODES:
+            rows = list(_first_reading(trial, reader, mode))
+            yield from rows
+            if (reader, mode) == CHANGED_FOR:
+                yield from _re_reading(trial, rows)
+
+
+def _first_reading(trial: Trial, reader: str, mode: str) -> Iterator[Row]:
+    days = FIRST_FORTNIGHT if FIRST_MODE[reader] == mode else SECOND_FORTNIGHT
+    for place, item in enumerate(_shuffled(trial.key, reader, mode, 1)):
         day = days[place // 2]
-        changed = look == CHANGED_FOR and day >= CHANGED_FROM
-        rows += _coupon(trial, item, look, day, CHANGED_REVISION if changed else REVISION)
-    return rows
+        changed = (reader, mode) == CHANGED_FOR and day >= CHANGED_FROM
+        yield _row(reader, mode, 1, item, day, CHANGED_REVISION if changed else REVISION)
 
 
-def re_reading(trial: Trial, read: Iterable[Row]) -> list[Row]:
-    """Return the sheet of the coupons that were read under the changed revision, read again."""
+def _re_reading(trial: Trial, read: Iterable[Row]) -> Iterator[Row]:
+    """Yield the coupons that were read under the changed revision, read again."""
     again = {row["code"] for row in read if row["software"] == CHANGED_REVISION}
-    look = Look(CHANGED_FOR.reader, CHANGED_FOR.mode, "2")
-    items = _shuffled([item for item in trial.key if item.code in again], look)
+    reader, mode = CHANGED_FOR
+    items = _shuffled([item for item in trial.key if item.code in again], reader, mode, 2)
     a_day = -(-len(items) // len(RE_READING_DAYS))
-    rows: list[Row] = []
     for place, item in enumerate(items):
-        rows += _coupon(trial, item, look, RE_READING_DAYS[place // a_day], REVISION)
-    return rows
+        yield _row(reader, mode, 2, item, RE_READING_DAYS[place // a_day], REVISION)
 
 
-def _shuffled(items: Sequence[Presented], look: Look) -> list[Presented]:
-    order = stream(f"order/{look.reader}/{look.mode}/{look.reading}").permutation(len(items))
+def _row(reader: str, mode: str, reading: int, item: Presented, day: date, software: str) -> Row:
+    cells = (reader, mode, str(reading), item.code, day.isoformat(), software)
+    return dict(zip(COLUMNS, cells, strict=True))
+
+
+def _shuffled(items: Sequence[Presented], reader: str, mode: str, reading: int) -> list[Presented]:
+    order = stream(f"order/{reader}/{mode}/{reading}").permutation(len(items))
     return [items[int(i)] for i in order]
-
-
-def _coupon(trial: Trial, item: Presented, look: Look, day: date, software: str) -> list[Row]:
-    rows = []
-    for number, unit in enumerate(item.units, start=1):
-        base = {
-            "reader": look.reader,
-            "mode": look.mode,
-            "code": item.code,
-            "unit": str(number),
-            "software": software,
-            "read_on": day.isoformat(),
-        }
-        if (item.code, number) in trial.lost:
-            calls = [_not_examined("no back-wall echo in the recording")]
-        else:
-            calls = _calls(item, unit, look)
-        rows += [{**base, **call} for call in calls]
-    return rows
-
-
-def _calls(item: Presented, unit: GradingUnit, look: Look) -> list[Row]:
-    found = indications(item.block, unit, look)
-    if found is None:
-        return [_not_examined("image broken off")]
-    if not found:
-        return [{"verdict": "nothing_found"}]
-    found = sorted(found, key=lambda seen: item.presented_x_mm(seen.x_mm))
-    return [_indication(item, seen, look.mode) for seen in found]
-
-
-def _indication(item: Presented, seen: Indication, mode: str) -> Row:
-    row = {
-        "verdict": "indication",
-        "x_mm": f"{item.presented_x_mm(seen.x_mm):.1f}",
-        "z_mm": f"{seen.z_mm:.1f}",
-        "length_x_mm": f"{seen.length_x_mm:.1f}",
-        "confidence": str(seen.confidence),
-        "cause": seen.cause,
-    }
-    if seen.size_mm is not None:
-        row |= {"size_mm": f"{seen.size_mm:.1f}", "size_method": MODES[mode].size_method}
-    return row
-
-
-def _not_examined(why: str) -> Row:
-    return {"verdict": "not_examined", "cause": "coupling", "comment": why}

@@ -16,6 +16,7 @@ from qualify.dossier.manifest import manifest_bytes
 from qualify.dossier.pictures import Pictures, pictures_of
 from qualify.dossier.place import finished
 from qualify.dossier.results import results_bytes
+from qualify.dossier.rule_figures import rule_drawings
 from qualify.dossier.style import register_fonts
 from qualify.files import canonical_json, digest
 from qualify.reading.tables import to_csv, trials
@@ -29,15 +30,16 @@ def build_dossier(result: StudyResult) -> dict[str, bytes]:
     in one environment.
     """
     register_fonts()
-    pictures = pictures_of(drawings(result))
+    pictures = pictures_of([*drawings(result), *rule_drawings(result)])
     results = results_bytes(result)
+    tables = result.all_tables
     files = {
         "dossier.pdf": _pdf(result, pictures, digest(results)),
         "results.json": results,
-        "opportunities.csv": to_csv(result.tables.opportunities),
-        "calls.csv": to_csv(result.tables.calls),
-        "measurements.csv": to_csv(result.tables.measurements),
-        "trials.csv": to_csv(trials(result.tables)),
+        "opportunities.csv": to_csv(tables.opportunities),
+        "calls.csv": to_csv(tables.calls),
+        "measurements.csv": to_csv(tables.measurements),
+        "trials.csv": to_csv(trials(tables)),
         "figures/alt_texts.json": canonical_json(pictures.alt_texts),
     }
     if result.inputs.log is not None:

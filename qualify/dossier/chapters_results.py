@@ -8,6 +8,7 @@ from reportlab.platypus import Flowable
 from qualify.dossier.chapters_bases import bases_chapter
 from qualify.dossier.chapters_comparison import comparison_chapter
 from qualify.dossier.chapters_noise import noise_sections
+from qualify.dossier.chapters_rule import rule_sections
 from qualify.dossier.chapters_sensitivity import sensitivity_chapter
 from qualify.dossier.chapters_sizing import sizing_chapter
 from qualify.dossier.layout import body, chapter, section, small
@@ -29,6 +30,7 @@ def result_chapters(result: StudyResult, pictures: Pictures) -> list[Flowable]:
         *_false_calls(result, pictures),
         *sizing_chapter(result, pictures),
         *comparison_chapter(result, pictures),
+        *rule_sections(result, pictures),
         *sensitivity_chapter(result),
         *bases_chapter(result),
     ]

@@ -62,7 +62,7 @@ def drawings(result: StudyResult) -> list[Drawing]:
         by_mode = {x.id: panels[f"pod-{k}-{m}"] for m, x in enumerate(plan.modes, 1)}
         out += _comparison(result, population, by_mode, f"comparison-{k}")
     out += _false_calls(result)
-    out += _responses(result)
+    out += response_drawings(result)
     for k, population in enumerate(plan.populations, 1):
         if population.sized:
             for m, mode in enumerate(plan.modes, 1):
@@ -130,7 +130,7 @@ def _false_calls(result: StudyResult) -> list[Drawing]:
     ]
 
 
-def _responses(result: StudyResult) -> list[Drawing]:
+def response_drawings(result: StudyResult) -> list[Drawing]:
     """Lines of responses, their checks, noise of blanks, and the trade of POD against its rate."""
     plan, mark = result.inputs.plan, result.mark
     out: list[Drawing] = []

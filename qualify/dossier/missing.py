@@ -4,7 +4,7 @@ import re
 from collections.abc import Callable
 from typing import Any
 
-from qualify.dossier.order_views import known_by
+from qualify.dossier.order_views import known_by, order_stop
 from qualify.dossier.sensitivity_words import changes_under, not_shown, verdict_words
 from qualify.study.result import StudyResult
 
@@ -109,6 +109,8 @@ def _freeze(result: StudyResult) -> str:
     absent = [kind.replace("_", " ") for kind in wanted if known[kind] is None]
     if absent:
         return f"thin: not recorded: {', '.join(absent)}"
+    if stop := order_stop(result):
+        return f"thin: {stop}"
     declared = any(known[kind] == "declared" for kind in wanted)
     return "thin: declared, not proven by this file" if declared else "present"
 

@@ -3,7 +3,7 @@
 Levels are declared, never fitted to an outcome. Decibels are of amplitude.
 """
 
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import BaseModel, Field, model_validator
 
@@ -29,6 +29,11 @@ class Grain(BaseModel):
     )
     points_per_mm2: Annotated[float, Field(ge=1, le=200, **NO_NAN)] = Field(
         16.0, description="points of the model in a square millimetre of section"
+    )
+    strengths: Literal["normal", "even"] = Field(
+        "normal",
+        description="of the points: normal, or even: of one strength and either sign, which "
+        "leaves a third of the spikes at the same number of points",
     )
     realisation: Annotated[int, Field(ge=1)] = Field(
         1, description="number of the draw; one block has one grain in one realisation"

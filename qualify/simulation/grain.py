@@ -3,8 +3,10 @@
 Real grain has very many scatterers in each cell that a mode resolves, so that its sum is a
 Gaussian process and its envelope Rayleigh distributed. Points sparser than that give spiky noise,
 which the sharper mode suffers from more: a comparison of modes would be unfair. So points lie on
-a grid, jittered within its cells, several to the smallest cell resolved, with Gaussian strengths
-of either sign.
+a grid, jittered within its cells, several to the smallest cell resolved, with strengths of either
+sign: Gaussian, or all of one size. The ratio of moments of the sum is 2 + (m - 1)/N or so, m the
+fourth moment of a strength over the square of its second (3 or 1) and N the points in a cell, so
+that even strengths do with fewer points.
 
 Points are drawn strip by strip along the block, each strip from its own stream, so that a probe
 moved along the block sees the same grain moved, and neighbouring places share it.
@@ -86,7 +88,14 @@ def _strip(grain: Grain, place: Place, seed: int, number: int) -> tuple[Array, A
     z = SHALLOWEST_MM + (np.arange(down)[:, None] + z) * tall
     if place.from_face == "B":
         z = place.thickness_mm - z
-    return x.ravel(), z.ravel(), rng.standard_normal(down * across)
+    return x.ravel(), z.ravel(), _strengths(grain, rng, down * across)
+
+
+def _strengths(grain: Grain, rng: np.random.Generator, count: int) -> Array:
+    """Return strengths of unit variance; their fourth moment makes the spikes of sparse points."""
+    if grain.strengths == "even":
+        return np.where(rng.random(count) < 0.5, -1.0, 1.0)
+    return rng.standard_normal(count)
 
 
 def cell_mm2(grain: Grain) -> float:

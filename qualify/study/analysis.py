@@ -24,9 +24,14 @@ EXACT = "exact binomial (Clopper and Pearson 1934), one-sided 95 %"
 
 def analyse(views: Mapping[Basis, Tables], plan: Plan, readers: Sequence[str]) -> Analysis:
     """Return all estimates that rest on the three tables, on every basis."""
-    out = Analysis(
-        simulations=simulations_of(len(plan.modes) * len(readers) * len(plan.populations))
-    )
+    read = {
+        (mode, reader)
+        for tables in views.values()
+        for mode, reader in zip(
+            tables.opportunities["mode"], tables.opportunities["reader"], strict=True
+        )
+    }
+    out = Analysis(simulations=simulations_of(len(read) * len(plan.populations)))
     for basis, tables in views.items():
         for mode in plan.modes:
             for reader in readers:

@@ -16,6 +16,7 @@ from qualify.comparison.power import ratio_power
 from qualify.comparison.resampling import RESAMPLES
 from qualify.comparison.response_ratio import ResponseRatio
 from qualify.criteria.estimate import Basis
+from qualify.effort import is_whole, trials
 from qualify.reading.tables import BLANK, Tables
 from qualify.study.comparisons_response import response_comparison
 from qualify.study.curve_checks import Cell
@@ -130,6 +131,8 @@ def _with_power(modes: Mapping[Cell, ModeComparison], plan: Plan) -> dict[Cell, 
         every = who == ALL_READERS or (basis, kind, mode, ALL_READERS) not in modes
         if margin is None or found is None or not every or basis == "examined_only":
             continue
+        if not is_whole():
+            continue
         if id(found) not in done:
             link, seed = plan.analysis.link, plan.analysis.seed
             shares = {t: ratio_power(found.data, link, margin, t, seed=seed) for t in TRUE_RATIOS}
@@ -181,7 +184,7 @@ def _compared(
     asked = Asked(
         link=plan.analysis.link, margin=margin, family=FAMILIES[plan.comparison.family],
         names=(f"in {claim.reference_mode}", f"in {claim.candidate_mode}"), seed=seed,
-        resamples=RESAMPLES,
+        resamples=trials(RESAMPLES),
     )  # fmt: skip
     found = compare_modes(data, asked)
     at_rate = response_comparison(rows, mine, plan) if len(readers) == 1 else None

@@ -7,7 +7,8 @@ from qualify.comparison.response_ratio import ModeAtRate, ResponseRatio, respons
 from qualify.pod.noise import fit_noise, quantile
 from qualify.pod.responses import observe_responses, off_axis, on_axis
 from qualify.reading.tables import BLANK
-from qualify.study.plan import Plan, ResponseAnalysis
+from qualify.study.plan import Plan
+from qualify.study.response_plan import ResponseAnalysis
 
 
 def response_comparison(rows: pd.DataFrame, mine: pd.DataFrame, plan: Plan) -> ResponseRatio | None:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from qualify.effort import LEFT_OUT, is_whole
 from qualify.pod.along import data_of
 from qualify.pod.covariates import CovariateResult, covariate_test
 from qualify.pod.goodness import Goodness, goodness_of_fit
@@ -166,6 +167,8 @@ def _holds(
     """Count how often the bound of the plan holds; from the bound itself without a curve."""
     bound: Counted = plan.analysis.bound
     value = fit.bounds[bound]["upper"].value
+    if not is_whole():
+        return {}, LEFT_OUT
     if value is None:
         return {}, fit.bounds[bound]["upper"].reason
     data = data_of(fit)

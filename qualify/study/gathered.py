@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from qualify.criteria.estimate import Estimate
+from qualify.effort import trials
 from qualify.pod.calibrated import SIMULATIONS
 from qualify.pod.hit_miss import HitMissFit, fit_hit_miss
 from qualify.study.curve_checks import Cell
@@ -17,7 +18,7 @@ MANY = 12  # curves of a study, from more on with half of the simulated trials b
 
 def simulations_of(curves: int) -> int:
     """Return how many trials are simulated for a bound in a study of so many curves."""
-    return SIMULATIONS if curves <= MANY else SIMULATIONS // 2
+    return trials(SIMULATIONS if curves <= MANY else SIMULATIONS // 2)
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from qualify.imaging.modes import Mode
 from qualify.imaging.region import CLOSE_MM, Box
 from qualify.recording.gate import GateLimits
 
+FILE = "imaging.toml"
 MOST_PIXELS = 4_000_000
 Depth = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 

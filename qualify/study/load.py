@@ -21,6 +21,7 @@ from qualify.study.model_result import ModelCheck
 from qualify.study.order_files import LOG, recorded_in, sheets_in_book, truth_in_book, truth_names
 from qualify.study.order_log import Recorded
 from qualify.study.plan import Plan
+from qualify.study.reading_files import RECORDED, reading_files
 from qualify.study.result import InputFile, StudyInputs
 from qualify.study.workbook import read_workbook_study
 
@@ -74,6 +75,7 @@ def _from_folder(folder: Path) -> StudyInputs:
     names = [PLAN, DECLARATION, DATA, *data.blocks]
     names += [name for name in (data.sets, data.key, data.model_check) if name is not None]
     names += list(dict.fromkeys(sheet.file for sheet in data.call_sheets))
+    names += [name for name in RECORDED if (folder / name).is_file()]
     finished = None
     if data.tables is not None:
         tables = data.tables
@@ -104,6 +106,7 @@ def _from_folder(folder: Path) -> StudyInputs:
         files=files,
         model_check=_model_check(folder, data.model_check, plan.signal),
         log=_log(folder, plan, data, truth_names(data, key, blocks), files),
+        reading=reading_files(folder, plan),
     )
 
 
@@ -260,6 +263,7 @@ def _sets_fit(inputs: StudyInputs) -> list[Fault]:
 def _names_known(inputs: StudyInputs) -> list[Fault]:
     modes = {mode.id for mode in inputs.plan.modes}
     readers = {reader.reader for reader in inputs.declaration.readers}
+    readers |= set(inputs.plan.rule_readers)
     places = [(call.place, call.row.mode, call.row.reader) for call in inputs.calls]
     if inputs.finished is not None:
         places += _table_names(inputs.finished)

@@ -8,8 +8,9 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, Field, model_validator
 
-from qualify.blocks.metrology import STRICT, Finite, Positive, Text
+from qualify.blocks.metrology import STRICT, Positive, Text
 from qualify.criteria.rules import Criterion
+from qualify.study.response_plan import ResponseAnalysis
 
 Kind = Literal["side_drilled_hole", "notch", "flat_bottomed_hole", "embedded_slot", "pore_cluster"]
 Fraction = Annotated[float, Field(ge=0, le=1)]
@@ -141,57 +142,6 @@ class ComparisonPlan(BaseModel):
     )
 
 
-class ResponseAnalysis(BaseModel):
-    """How the recorded responses of one mode are analysed, fixed before truth is opened.
-
-    A target that was examined and has no response counts as at most the floor; where no response
-    below the threshold was recorded, as on call sheets, as at most the threshold of its mode.
-    """
-
-    model_config = STRICT
-    mode: Text = Field(description="id of the mode; it needs a threshold")
-    unit: Literal["db", "linear", "coherence"] = Field(
-        description="unit of the responses: db, linear (amplitude), or coherence (0 to 1)"
-    )
-    size_axis: Literal["log", "linear"] = Field("log", description="axis of size")
-    response_axis: Literal["log", "linear", "logit"] = Field(
-        description="axis of response: linear for db, log or linear for amplitude, logit for "
-        "coherence (or linear with a ceiling)"
-    )
-    floor: Finite | None = Field(
-        None, description="responses at or below it are lost in noise; empty if there is none"
-    )
-    ceiling: Finite | None = Field(
-        None, description="responses at or above it are saturated; empty if there is none"
-    )
-    law: Literal["gumbel", "gev", "empirical"] = Field(
-        "gumbel", description="law of the peak noise of a blank unit"
-    )
-    declared_rate: Annotated[float, Field(gt=0, le=0.5)] | None = Field(
-        None, description="false-call rate per blank unit that the threshold was set for"
-    )
-    qualification_size_mm: Positive | None = Field(
-        None, description="size at which POD is told against the false-call rate, if any"
-    )
-    reason: Text = Field(description="why these axes and limits, in one sentence")
-
-    @model_validator(mode="after")
-    def _axes_fit(self) -> Self:
-        axis, unit = self.response_axis, self.unit
-        fitting = {"db": ("linear",), "linear": ("log", "linear"), "coherence": ("logit", "linear")}
-        if axis not in fitting[unit]:
-            msg = f"response_axis '{axis}' of unit '{unit}'; use {' or '.join(fitting[unit])}"
-            raise ValueError(msg)
-        if unit == "coherence" and axis == "linear" and self.ceiling is None:
-            msg = "coherence on a linear axis without a ceiling; give ceiling, or use logit"
-            raise ValueError(msg)
-        low, high = self.floor, self.ceiling
-        if low is not None and high is not None and low >= high:
-            msg = f"floor {low:g} is not below ceiling {high:g}; mend them"
-            raise ValueError(msg)
-        return self
-
-
 def _fits_its_mode(response: ResponseAnalysis, mode: Mode | None) -> None:
     """Raise a ValueError where the analysis of responses does not fit its mode."""
     if mode is None:
@@ -243,6 +193,11 @@ class Plan(BaseModel):
     read_by: Literal["person", "rule", "model"] = Field(
         description="who read: persons, a rule, or a model of readers"
     )
+    rule_readers: tuple[Text, ...] = Field(
+        (),
+        description="ids in the call sheets of readings by rule beside the readers; told apart and "
+        "never counted with them. A criterion asks for 'rule' by reader = 'automatic'",
+    )
     claim: Claim
     matching: Matching
     not_examined: NotExamined = NotExamined(flawed="miss", blank="excluded", limit_fraction=0.05)
@@ -254,6 +209,13 @@ class Plan(BaseModel):
     comparison: ComparisonPlan = ComparisonPlan(
         recordings=None, margin=None, family="hits_and_curves"
     )
+
+    @model_validator(mode="after")
+    def _rule_beside_readers(self) -> Self:
+        if self.rule_readers and self.read_by == "rule":
+            msg = "rule_readers beside read_by 'rule'; leave them out, all readings are by rule"
+            raise ValueError(msg)
+        return self
 
     @model_validator(mode="after")
     def _names_agree(self) -> Self:

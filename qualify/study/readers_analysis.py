@@ -8,6 +8,7 @@ import pandas as pd
 
 from qualify.criteria.estimate import Basis
 from qualify.criteria.verdict import ALL_READERS, NEW_READER
+from qualify.effort import is_whole, trials
 from qualify.pod.clustered import clustered_fit, clustered_size_bound
 from qualify.pod.consistency import Agreement, agreement
 from qualify.pod.holds import Holding
@@ -106,7 +107,7 @@ def _result(table: ReadingsTable, rows: pd.DataFrame, plan: Plan) -> ReadersResu
         link=chosen.link,
         scale=chosen.scale,
         seed=chosen.seed,
-        simulations=SIMULATIONS,
+        simulations=trials(SIMULATIONS),
     )
     lost = (rows["examined"] == 0).groupby(rows["reader"]).mean()
     return ReadersResult(fit, None, float(lost.max()), {})
@@ -159,7 +160,7 @@ def with_checks(
 
 def _holds(fit: ReadersFit, sizes: np.ndarray) -> Mapping[str, tuple[Holding, Holding]]:
     truth = truth_of(fit)
-    if truth is None or fit.a90_95 is None:
+    if truth is None or fit.a90_95 is None or not is_whole():
         return {}
     replicates = min(REPLICATES, max(FEWEST, READINGS // fit.readings))
     x = np.log(sizes) if fit.scale == "log" else sizes

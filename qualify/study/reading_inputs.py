@@ -14,13 +14,13 @@ from qualify.raw_tables import parse_rows, read_table
 from qualify.reading.key import KeyRow, Presented
 from qualify.reading.placing import presented_pieces
 from qualify.study.data import DataSources
+from qualify.study.imaging_plan import FILE as IMAGING
 from qualify.study.imaging_plan import ImagingPlan
 from qualify.study.load import DATA, load_block
 from qualify.study.presentation import FILE as PRESENTATION
 from qualify.study.presentation import Look, PresentedRow, presentation
+from qualify.study.reading_plan import FILE as PLAN
 from qualify.study.reading_plan import ReadingPlan
-
-PLAN, IMAGING = "reading.toml", "imaging.toml"
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +114,9 @@ def _unknown_modes(plan: ReadingPlan, imaging: ImagingPlan) -> list[Fault]:
             found = f"is no mode of {IMAGING}"
             faults.append(Fault(place, found, f"give one of {', '.join(shown)}"))
             continue
+        if mode.control_in is not None and mode.control_in not in shown:
+            found = f"control_in '{mode.control_in}' is no mode of {IMAGING}"
+            faults.append(Fault(place, found, f"give one of {', '.join(shown)}"))
         for method in (mode.size_method, *mode.also):
             if (method == "coherence_extent") != (shown[mode.name] == "coherence"):
                 found = f"{method} does not size what {mode.name} shows"

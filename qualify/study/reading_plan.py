@@ -15,6 +15,7 @@ from qualify.reading.extent import Method
 from qualify.reading.reader_model import ModelReader
 from qualify.study.imaging_plan import Extent
 
+FILE = "reading.toml"
 Rate = Annotated[float, Field(gt=0, le=0.5)]
 Share = Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
 Spread = Annotated[float, Field(ge=0, le=20, allow_inf_nan=False)]
@@ -37,6 +38,11 @@ class ReadMode(BaseModel):
     )
     also: tuple[Method, ...] = Field((), description="methods told beside it, for comparison")
     masks: tuple[Masked, ...] = Field((), description="parts not looked at in this mode")
+    control_in: Text | None = Field(
+        None,
+        description="mode whose image of the same recording has to show the known echo; else this "
+        "mode's own (a flat back wall is coherent for few pairs of elements)",
+    )
 
 
 class ReaderRow(BaseModel):
@@ -53,14 +59,13 @@ class ReaderRow(BaseModel):
     size_sd_fraction: Share = Field(description="standard deviation of sizes, part of the size")
     unsized_fraction: Share = Field(description="share of indications not sized")
     given_up_fraction: Share = Field(description="share of units given up")
-    bands: dict[str, Annotated[int, Field(ge=0, le=20)]] = Field(
-        {},
-        description="by mode: bands marked in the trial from one empty unit into the next",
+    bands_in: Text | None = Field(
+        None, description="mode in which a band is marked, from one empty unit into the next"
     )
 
     def model(self) -> ModelReader:
         """Return it as the model takes it."""
-        return ModelReader(**self.model_dump(exclude={"bands"}))
+        return ModelReader(**self.model_dump(exclude={"bands_in"}))
 
 
 class ReadingPlan(BaseModel):

@@ -48,27 +48,25 @@ def not_examined(why: str) -> Row:
     return {"verdict": "not_examined", "cause": "coupling", "comment": why}
 
 
-def bands_marked(
-    sheet: Sheet, count: int, presented: Mapping[str, Presented], rng: np.random.Generator
+def band_marked(
+    sheet: Sheet, presented: Mapping[str, Presented], rng: np.random.Generator
 ) -> Sheet:
-    """Return a sheet in which a reader marks bands that run on from one unit into the next.
+    """Return a sheet in which a reader marks a band that runs on from one unit into the next.
 
-    Each is put between two neighbouring units that the sheet finds empty; its middle lies in the
+    It is put between two neighbouring units that the sheet finds empty; its middle lies in the
     middle of the guard between them. It is a slip that readers make, put in on purpose.
     """
-    out = list(sheet)
-    for _ in range(count):
-        spots = [
-            number
-            for number in range(len(out) - 1)
-            if out[number]["code"] == out[number + 1]["code"]
-            and int(out[number + 1]["unit"]) == int(out[number]["unit"]) + 1
-            and {out[number]["verdict"], out[number + 1]["verdict"]} == {"nothing_found"}
-        ]
-        if not spots:
-            return out
-        number = spots[int(rng.integers(len(spots)))]
-        out[number] = out[number] | _band(presented[out[number]["code"]], int(out[number]["unit"]))
+    spots = [
+        number
+        for number in range(len(sheet) - 1)
+        if sheet[number]["code"] == sheet[number + 1]["code"]
+        and int(sheet[number + 1]["unit"]) == int(sheet[number]["unit"]) + 1
+        and {sheet[number]["verdict"], sheet[number + 1]["verdict"]} == {"nothing_found"}
+    ]
+    if not spots:
+        return sheet
+    out, number = list(sheet), spots[int(rng.integers(len(spots)))]
+    out[number] = out[number] | _band(presented[out[number]["code"]], int(out[number]["unit"]))
     return out
 
 

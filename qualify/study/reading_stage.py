@@ -12,7 +12,7 @@ from qualify.simulation.streams import stream
 from qualify.study.presentation import Look, PresentedRow
 from qualify.study.reading_inputs import ReadingInputs, Unit
 from qualify.study.reading_plan import ReaderRow, ReadMode
-from qualify.study.reading_sheets import Sheet, bands_marked, not_examined, row_of
+from qualify.study.reading_sheets import Sheet, band_marked, not_examined, row_of
 from qualify.study.reading_sizes import SizeRow, sizes_of
 from qualify.study.thresholds import Blanks, Thresholds, set_thresholds
 from qualify.study.trial_image_file import TrialImage
@@ -44,7 +44,7 @@ def thresholds_of(inputs: ReadingInputs, progress: Progress) -> Thresholds:
     for number, one in enumerate(blanks, start=1):
         shown = _Shown(load_trial_image(one.file))
         for mode in inputs.plan.modes:
-            if shown.examined(mode.name):
+            if shown.examined(mode):
                 images[mode.name].append(shown.image(mode.name))
             else:
                 lost[mode.name] += 1
@@ -78,10 +78,11 @@ class _Shown:
     def image(self, mode: str) -> Image:
         return next(image for image in self.held.images if image.mode == mode)
 
-    def examined(self, mode: str) -> bool:
+    def examined(self, mode: ReadMode) -> bool:
         """Whether the known echo stands in the image; also where the plan names none."""
         pairs = zip(self.held.images, self.held.controls, strict=True)
-        control = next(control for image, control in pairs if image.mode == mode)
+        wanted = mode.control_in or mode.name
+        control = next(control for image, control in pairs if image.mode == wanted)
         return control is None or control.found is True
 
 
@@ -126,7 +127,7 @@ class _Work:
         look = (self.inputs.plan.reader, mode.name, 1)
         sheet = self.rows.setdefault((look, piece.code), [])
         head = {"reader": look[0], "mode": mode.name, "code": piece.code, "unit": str(number)}
-        if not shown.examined(mode.name):
+        if not shown.examined(mode):
             sheet.append(head | not_examined(NO_ECHO))
             return
         image, rule = shown.image(mode.name), self.rule(mode)
@@ -157,7 +158,7 @@ class _Work:
         sheet = self.rows.setdefault((look, piece.code), [])
         head = {"reader": reader.reader, "mode": mode.name, "code": piece.code}
         head |= {"unit": str(number)} | self._told(look, piece.code)
-        if not shown.examined(mode.name):
+        if not shown.examined(mode):
             sheet.append(head | not_examined(NO_ECHO))
             return
         name = ("look", str(reading), reader.reader, mode.name, piece.block.id, one.unit.id)
@@ -192,10 +193,10 @@ class _Work:
                 if reader == self.inputs.plan.reader:
                     first[(mode, code)] = len(sheet) + 2
                 sheet += self.rows[(look, code)]
-            wanted = next((r.bands for r in self.inputs.plan.readers if r.reader == reader), {})
-            if reading == 1 and wanted.get(mode, 0):
+            bands = {row.reader: row.bands_in for row in self.inputs.plan.readers}
+            if reading == 1 and bands.get(reader) == mode:
                 rng = stream(self.inputs.plan.seed, "bands", reader, mode)
-                sheet = bands_marked(sheet, wanted[mode], self.inputs.presented, rng)
+                sheet = band_marked(sheet, self.inputs.presented, rng)
             out[name] = sheet
         sizes = [
             row.at(f"{self.inputs.plan.reader}_{mode}", first[(mode, code)] + place)

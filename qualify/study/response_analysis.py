@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from qualify.criteria.estimate import Basis
+from qualify.effort import is_whole
 from qualify.pod.noise import NoiseFit, fit_noise
 from qualify.pod.noise_checks import NoiseChecks, fit_checks
 from qualify.pod.response_agreement import Agreement, agreement
@@ -27,7 +28,8 @@ from qualify.pod.threshold import (
 from qualify.reading.tables import BLANK, Tables
 from qualify.study.check_words import p_words
 from qualify.study.curve_checks import Cell
-from qualify.study.plan import Plan, ResponseAnalysis
+from qualify.study.plan import Plan
+from qualify.study.response_plan import ResponseAnalysis
 
 NO_RESPONSE = "hits without a recorded response: a line can't be fitted beside them"
 REPLICATES = 400
@@ -208,7 +210,7 @@ def _line(rows: pd.DataFrame, how: ResponseAnalysis, plan: Plan) -> ResponseResu
     seed = plan.analysis.seed
     checks = check_response(fit, seed=seed, unit=how.unit)
     held: list[ResponseHeld] = []
-    if fit.a90_95 is not None and not fit.data.repeated:
+    if fit.a90_95 is not None and not fit.data.repeated and is_whole():
         held = how_often_held(fit.curve, replicates=REPLICATES, seed=seed)
     beside = agreement(fit.curve, seed=seed)
     return ResponseResult(how, fit, None, lost, names, checks, beside, tuple(held))

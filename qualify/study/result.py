@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+import pandas as pd
+
 from qualify.blocks.definition import Block
 from qualify.criteria.estimate import Estimates
 from qualify.criteria.verdict import Verdict
@@ -19,9 +21,12 @@ from qualify.study.model_result import ModelCheck
 from qualify.study.order_log import Recorded
 from qualify.study.plan import Plan
 from qualify.study.readers_analysis import ReadersResult, Repeats
+from qualify.study.reading_files import ReadingFiles
 from qualify.study.response_analysis import NoiseResult, ResponseResult
+from qualify.study.rule_result import RuleResult
 from qualify.study.sensitivity_rows import Sensitivity
 from qualify.study.sizing_result import SizingResult
+from qualify.study.trial_shown import TrialShown
 
 EventStatus = Literal["recorded", "declared", "not recorded"]
 Found = tuple[DeviationKind, str, str]
@@ -42,7 +47,8 @@ class StudyInputs:
 
     `blocks`, `key` and `calls` are empty and `finished` is set where the study entered with
     finished tables; `sets` may be empty then too. `model_check` is of the model behind simulated
-    signals, None where none was given; `log` is the log of events, None where there is none.
+    signals, None where none was given; `log` is the log of events, None where there is none;
+    `reading` is the stage that read images, None where calls came from elsewhere.
     """
 
     name: str
@@ -56,6 +62,7 @@ class StudyInputs:
     files: tuple[InputFile, ...]
     model_check: ModelCheck | None = None
     log: Recorded | None = None
+    reading: ReadingFiles | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +97,9 @@ class StudyResult:
 
     Attributes
     ----------
-    tables : the three tables, first readings and re-readings alike.
+    tables : the three tables of the readers, first readings and re-readings alike.
+    shown : pictures and coverage from the images of the trial; None where they are not there.
+    rule : what was read by rule beside the readers, with tables of its own; None where nothing was.
     views : for each basis, the rows of the tables that count on it.
     fits, sizings : by (basis, kind, mode, reader).
     checks : what stands beside each curve, on the basis of the claim box.
@@ -125,6 +134,21 @@ class StudyResult:
     together: Mapping[Cell, ReadersResult] = field(default_factory=dict)
     repeats: tuple[Repeats, ...] = ()
     sensitivity: Mapping[tuple[str, str], Sensitivity] = field(default_factory=dict)
+    rule: RuleResult | None = None
+    shown: TrialShown | None = None
+    quick: bool = False
+
+    @property
+    def all_tables(self) -> Tables:
+        """The three tables of the readers, and under them those of the rule."""
+        if self.rule is None:
+            return self.tables
+        one, other = self.tables, self.rule.tables
+        return Tables(
+            pd.concat([one.opportunities, other.opportunities], ignore_index=True),
+            pd.concat([one.calls, other.calls], ignore_index=True),
+            pd.concat([one.measurements, other.measurements], ignore_index=True),
+        )
 
     @property
     def plan_has_responses(self) -> bool:
@@ -133,7 +157,7 @@ class StudyResult:
 
     @property
     def mark(self) -> str:
-        """What stands on every page and figure: SIMULATED, SYNTHETIC, or nothing."""
-        if self.inputs.plan.signal == "simulated":
-            return "SIMULATED"
-        return "SYNTHETIC" if self.synthetic else ""
+        """What stands on every page and figure: SIMULATED, SYNTHETIC, QUICK RUN, or nothing."""
+        simulated = self.inputs.plan.signal == "simulated"
+        told = "SIMULATED" if simulated else ("SYNTHETIC" if self.synthetic else "")
+        return " · ".join(word for word in (told, "QUICK RUN" if self.quick else "") if word)

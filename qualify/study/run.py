@@ -3,14 +3,15 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 
-from qualify.criteria.estimate import Basis, Estimate, Estimates
+from qualify.criteria.estimate import Basis, Estimates
 from qualify.criteria.verdict import Verdict, judge
+from qualify.effort import effort
 from qualify.errors import refuse
 from qualify.reading.matching import BoxRule
 from qualify.reading.rows import Scheme
 from qualify.reading.scoring import score
 from qualify.reading.tables import Tables
-from qualify.study.analysis import STUDY, analyse
+from qualify.study.analysis import analyse
 from qualify.study.cautions import study_notices
 from qualify.study.check_estimates import check_estimates
 from qualify.study.comparison_estimates import comparison_estimates
@@ -20,12 +21,11 @@ from qualify.study.deviations import Deviation
 from qualify.study.finding import (
     find_deviations,
     order_of_events,
-    overlap_left,
-    revisions_in_use,
 )
 from qualify.study.gathered import Analysis
 from qualify.study.headline import Headline, headline_of
 from qualify.study.model_estimates import model_estimates
+from qualify.study.of_study import study_estimates
 from qualify.study.plan import Plan
 from qualify.study.readers_analysis import (
     ReadersResult,
@@ -39,6 +39,8 @@ from qualify.study.readers_estimates import readers_estimates, reading_check_est
 from qualify.study.response_analysis import NoiseResult, ResponseResult, response_results
 from qualify.study.response_estimates import response_estimates
 from qualify.study.result import StudyInputs, StudyResult
+from qualify.study.rule_analysis import analyse_rule, parted, readers_plan
+from qualify.study.rule_result import RuleResult
 from qualify.study.sensitivity import Place, sensitivity_of
 from qualify.study.sensitivity_estimates import sensitivity_estimates
 from qualify.study.sensitivity_rows import Sensitivity
@@ -48,19 +50,23 @@ from qualify.study.views import views_of
 Progress = Callable[[str], None]
 
 
-def run_study(inputs: StudyInputs, progress: Progress = lambda _stage: None) -> StudyResult:
+def run_study(
+    inputs: StudyInputs, progress: Progress = lambda _stage: None, *, quick: bool = False
+) -> StudyResult:
     """Score, analyse and judge a study.
 
-    `progress` is called with the name of each stage as it begins.
+    `progress` is called with the name of each stage as it begins. `quick`: a first look, with a
+    tenth of the simulated trials, and without what only says how far bounds and choices hold.
 
     Raises
     ------
     InputError : the calls do not fit the key and blocks; see `qualify.reading.scoring.score`.
     """
-    state = _State(inputs)
-    for name, stage in STAGES:
-        progress(name)
-        state = stage(state)
+    state = _State(inputs, quick=quick)
+    with effort(quick=quick):
+        for name, stage in STAGES:
+            progress(name)
+            state = stage(state)
     return _result(state)
 
 
@@ -69,7 +75,10 @@ class _State:
     """What the stages have made so far."""
 
     inputs: StudyInputs
+    quick: bool = False
     tables: Tables | None = None
+    by_rule: Tables | None = None
+    rule: RuleResult | None = None
     deviations: tuple[Deviation, ...] = ()
     views: Mapping[Basis, Tables] | None = None
     readers: tuple[str, ...] = ()
@@ -101,6 +110,7 @@ def scheme_of(plan: Plan) -> Scheme:
         modes={mode.id: mode.threshold for mode in plan.modes},
         signal=plan.signal,
         read_by=plan.read_by,
+        rule_readers=frozenset(plan.rule_readers),
     )
 
 
@@ -112,8 +122,9 @@ def _score(state: _State) -> _State:
             raise refuse("calls", "no call sheet holds a row", "run the trial first")
         scheme = scheme_of(inputs.plan)
         tables = score(inputs.blocks, inputs.key, inputs.sets, inputs.calls, scheme)
+    tables, by_rule = parted(tables, inputs.plan.rule_readers)
     readers = tuple(sorted({str(reader) for reader in tables.opportunities["reader"]}))
-    return replace(state, tables=tables, readers=readers)
+    return replace(state, tables=tables, by_rule=by_rule, readers=readers)
 
 
 def _examine(state: _State) -> _State:
@@ -127,11 +138,12 @@ def _examine(state: _State) -> _State:
 def _analyse(state: _State) -> _State:
     assert state.views is not None
     analysis = analyse(state.views, state.inputs.plan, state.readers)
-    analysis.estimates.extend(_study_estimates(state, state.views))
+    analysis.estimates.extend(study_estimates(state.views, state.inputs, state.deviations))
     assert state.tables is not None
     view = state.views["after_remedy"]
     analysis.notices.extend(study_notices(state.tables, view, state.inputs.plan))
-    lines, noises = response_results(state.views, state.inputs.plan, state.readers)
+    own = readers_plan(state.inputs.plan)
+    lines, noises = response_results(state.views, own, state.readers)
     seed = state.inputs.plan.analysis.seed
     estimates, notices = response_estimates(lines, noises, seed)
     analysis.estimates.extend(estimates)
@@ -146,36 +158,19 @@ def _analyse(state: _State) -> _State:
 def _compare(state: _State) -> _State:
     assert state.views is not None
     assert state.analysis is not None
-    found = compare_all(state.views, state.inputs.plan, state.readers)
+    found = compare_all(state.views, readers_plan(state.inputs.plan), state.readers)
     state.analysis.estimates.extend(comparison_estimates(found))
     return replace(state, comparisons=found)
 
 
-def _study_estimates(state: _State, views: Mapping[Basis, Tables]) -> list[Estimate]:
-    made = []
-    for basis, view in views.items():
-        overlap = overlap_left(view, state.deviations) if state.inputs.sets else None
-        revisions = revisions_in_use(view, state.inputs.declaration)
-        for statistic, value, reason in (
-            ("set_overlap", overlap, "no history of sets was given"),
-            ("software_revisions", revisions, "no software revision was recorded"),
-        ):
-            made.append(
-                Estimate(
-                    basis=basis,
-                    statistic=statistic,
-                    population=STUDY,
-                    mode="",
-                    reader="",
-                    side="none",
-                    method="count",
-                    value=value,
-                    unit="count",
-                    reason=reason if value is None else None,
-                    rows=len(view.opportunities),
-                )
-            )
-    return made
+def _by_rule(state: _State) -> _State:
+    assert state.analysis is not None
+    if state.by_rule is None:
+        return state
+    rule, estimates, notices = analyse_rule(state.by_rule, state.deviations, state.inputs.plan)
+    state.analysis.estimates.extend(estimates)
+    state.analysis.notices.extend(notices)
+    return replace(state, rule=rule)
 
 
 def _judge(state: _State) -> _State:
@@ -216,9 +211,12 @@ def _vary(state: _State) -> _State:
     assert state.tables is not None
     assert state.checks is not None
     inputs, basis = state.inputs, state.headline
+    if state.quick:
+        return state
 
     def rescore(plan: Plan) -> Tables:
-        return score(inputs.blocks, inputs.key, inputs.sets, inputs.calls, scheme_of(plan))
+        found = score(inputs.blocks, inputs.key, inputs.sets, inputs.calls, scheme_of(plan))
+        return parted(found, plan.rule_readers)[0]
 
     again = rescore if inputs.finished is None else None
     varied = variations(
@@ -243,6 +241,7 @@ STAGES: tuple[tuple[str, Callable[[_State], _State]], ...] = (
     ("looking for deviations", _examine),
     ("fitting curves, counting false calls, sizing", _analyse),
     ("comparing the modes", _compare),
+    ("analysing what was read by rule", _by_rule),
     ("holding the results against the criteria", _judge),
     ("checking the curves, and how often their bounds hold", _check),
     ("choosing otherwise what the plan chose", _vary),
@@ -270,6 +269,8 @@ def _result(state: _State) -> StudyResult:
         together=state.together,
         repeats=state.repeats,
         sensitivity=state.sensitivity,
+        rule=state.rule,
+        quick=state.quick,
         estimates=Estimates(tuple(state.analysis.estimates)),
         verdicts=state.verdicts,
         notices=tuple(state.analysis.notices),

@@ -9,8 +9,10 @@ from pathlib import Path
 
 from qualify.errors import refuse
 from qualify.files import digest, read_toml, validated, write_whole
+from qualify.study.imaging_plan import FILE as IMAGING
 from qualify.study.imaging_plan import ImagingPlan
-from qualify.study.reading_inputs import IMAGING, PLAN, load_reading
+from qualify.study.reading_inputs import load_reading
+from qualify.study.reading_plan import FILE as PLAN
 from qualify.study.reading_sheets import sheet_bytes
 from qualify.study.reading_sizes import FILE as SIZES
 from qualify.study.reading_sizes import sizes_bytes
