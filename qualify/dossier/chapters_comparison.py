@@ -8,13 +8,14 @@ from qualify.comparison.power import TRIALS
 from qualify.dossier.comparison_objections import objections
 from qualify.dossier.comparison_targets import discordant_targets, paired_size_table
 from qualify.dossier.comparison_views import compared, figures_of, names_of
+from qualify.dossier.fairness import DIFFERS, set_up_table
 from qualify.dossier.layout import body, chapter, section, small
 from qualify.dossier.lookup import BLANKS, FLAWED, estimate, value
 from qualify.dossier.pictures import Pictures
 from qualify.dossier.tables import Cell, bold, grid
 from qualify.dossier.words import kind_words, listed, mm, p_value, percent, whole
 from qualify.study.comparisons import ALL_READERS, TRUE_RATIOS, ModeComparison, margin_of
-from qualify.study.plan import Mode, Population
+from qualify.study.plan import Population
 from qualify.study.result import StudyResult
 
 RECORDINGS = {
@@ -22,7 +23,6 @@ RECORDINGS = {
     "different": "recordings of its own for each mode: what the recordings differ in counts too",
     None: "not recorded whether both modes were made from the same recordings",
 }
-DIFFERS = "≠"
 ALL = "all together"
 PAIR_WORDS = (
     "Hits: exact test on the targets that one mode alone hit; with k of them no p lies below "
@@ -50,37 +50,12 @@ def comparison_chapter(result: StudyResult, pictures: Pictures) -> list[Flowable
             "together in every test and bound. A ratio of a90 below 1 speaks for the candidate."
         )
     )
-    out += [*section("How each mode was set up"), _set_up(result)]
+    out += [*section("How each mode was set up"), set_up_table(result)]
     out.append(small(f"Recordings: {RECORDINGS[result.inputs.plan.comparison.recordings]}. "
                      f"A row marked {DIFFERS} differs between the modes."))  # fmt: skip
     for number, population in enumerate(result.inputs.plan.populations, start=1):
         out += _kind(result, pictures, population, number)
     return [*out, *_false_calls(result), *objections(result)]
-
-
-def _set_up(result: StudyResult) -> Flowable:
-    plan = result.inputs.plan
-    modes = [plan.mode(name) for name in names_of(result)]
-    rates = {how.mode: how.declared_rate for how in plan.responses}
-
-    def threshold(mode: Mode) -> str:
-        if mode.threshold is None:
-            return "none: called by eye"
-        return f"{mode.threshold:g} {mode.threshold_unit or ''}".strip()
-
-    def rate(mode: Mode) -> str:
-        declared = rates.get(mode.id)
-        return "none declared" if declared is None else percent(declared)
-
-    rows = [
-        ["Name", *(mode.name for mode in modes)],
-        ["Set up by", *(mode.set_up_by for mode in modes)],
-        ["Threshold", *map(threshold, modes)],
-        ["Declared false-call rate per unit", *map(rate, modes)],
-        ["Reading rule", *(mode.reading_rule for mode in modes)],
-    ]
-    marked = [[f"{row[0]} {DIFFERS}" if row[1] != row[2] else row[0], *row[1:]] for row in rows]
-    return grid(["", f"Reference {modes[0].id}", f"Candidate {modes[1].id}"], marked, [34, 68, 68])
 
 
 def _readers(result: StudyResult, kind: str) -> list[tuple[str, str, ModeComparison]]:

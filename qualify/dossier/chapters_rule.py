@@ -1,12 +1,11 @@
 """Part of chapter 12: every mode read by rule at one declared false-call rate."""
 
-from collections.abc import Sequence
-
 from reportlab.platypus import Flowable
 
 from qualify.dossier.chapters_noise import noise_sections
 from qualify.dossier.chapters_response import response_sections
 from qualify.dossier.comparison_views import discordant
+from qualify.dossier.fairness import DIFFERS, rule_table
 from qualify.dossier.layout import body, bullets, section, small
 from qualify.dossier.lookup import BLANKS, estimate, value
 from qualify.dossier.pictures import Pictures
@@ -25,7 +24,6 @@ from qualify.dossier.words import (
 )
 from qualify.study.comparisons import Comparisons, ModeComparison
 from qualify.study.plan import Population
-from qualify.study.reading_files import ReadingFiles
 from qualify.study.result import StudyResult
 from qualify.study.rule_analysis import against
 from qualify.study.thresholds import ModeThreshold
@@ -49,6 +47,7 @@ def rule_sections(result: StudyResult, pictures: Pictures) -> list[Flowable]:
     if own is None:
         return [small(NOT_SHOWN)]
     out = [*section("Read by rule: all modes at one declared false-call rate", 60), body(WHY)]
+    out += [rule_table(own, modes_read(own)), small(f"A row marked {DIFFERS} differs.")]
     out += _thresholds(own)
     out += _coverage(own, pictures)
     for number, population in enumerate(own.inputs.plan.populations, start=1):
@@ -228,27 +227,4 @@ def _pair_row(own: StudyResult, kind: str, other: str, key: str, reader: str) ->
         mm(told("a90_ratio")),
         f"{mm(low)} to {mm(high)}",
         mm(told("a90_ratio_upper")),
-    ]
-
-
-def fairness_rows(reading: ReadingFiles | None, modes: Sequence[str]) -> list[list[Cell]]:
-    """Return what is alike and what differs between modes read by rule."""
-    if reading is None:
-        return []
-    plan, told = reading.plan, reading.thresholds
-    region = plan.region
-    words = (
-        f"x {general(region.x_from_mm)} to {general(region.x_to_mm)} mm, z "
-        f"{general(region.z_from_mm)} to {general(region.z_to_mm)} mm"
-    )
-    known = {mode.name for mode in plan.modes}
-    return [
-        [
-            mode,
-            words + "".join(f"; not {mask.reason}" for mask in plan.mode(mode).masks),
-            percent(told.declared_rate),
-            plan.mode(mode).size_method.replace("_", " "),
-        ]
-        for mode in modes
-        if mode in known
     ]

@@ -16,6 +16,7 @@ from qualify.dossier.face_tables import (
 )
 from qualify.dossier.layout import Heading, section
 from qualify.dossier.pictures import Pictures
+from qualify.dossier.rule_answer import rule_answer
 from qualify.dossier.style import (
     FACE as FACE_STYLE,
 )
@@ -68,7 +69,7 @@ def _title(result: StudyResult) -> list[Flowable]:
         f"{declaration.dated.isoformat()} · plan revision {plan.revision}"
     )
     asked = f"<b>Asked:</b> {clean(plan.claim.question)}"
-    told = answer(result)
+    told, by_rule = answer(result), rule_answer(result)
     if result.synthetic:
         asked = f"<b>SYNTHETIC: invented or simulated data, no evidence.</b> {asked}"
     return [
@@ -76,6 +77,7 @@ def _title(result: StudyResult) -> list[Flowable]:
         Paragraph(clean(line), FACE_STYLE),
         Paragraph(asked, FACE_STYLE),
         *([Paragraph(f"<b>Answer:</b> {clean(told)}", FACE_STYLE)] if told else []),
+        *([Paragraph(f"<b>Read by rule:</b> {clean(by_rule)}", FACE_STYLE)] if by_rule else []),
         Paragraph(f"<b>Basis:</b> {clean(_basis(result))}", FACE_STYLE),
     ]
 
@@ -87,7 +89,9 @@ def _basis(result: StudyResult) -> str:
 def _claims(result: StudyResult) -> list[Flowable]:
     plan = result.inputs.plan
     first = plan.claim.candidate_mode
-    modes = sorted(plan.modes, key=lambda mode: mode.id != first)
+    read = set(result.views[result.headline].opportunities["mode"])
+    told = [mode for mode in plan.modes if mode.id in read or not result.rule]
+    modes = sorted(told, key=lambda mode: mode.id != first)
     out: list[Flowable] = []
     for mode in modes:
         claims = [claim_of(result, p.kind, mode.id) for p in plan.populations]

@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from tests.reading.noise_images import COLUMNS, GRID, LOOKING, ROWS, image_of, rayleigh
 from scipy import stats
 
 from qualify.imaging.region import Box
@@ -17,6 +16,7 @@ from qualify.reading.detection import (
     responses,
 )
 from qualify.reading.extent import AT_EDGE, IN_GRAIN, ONE_TIP, extent_of
+from tests.reading.noise_images import COLUMNS, GRID, LOOKING, ROWS, image_of, rayleigh
 
 CELLS = COLUMNS * ROWS
 FLAT = Background((0.0, 50.0), (-60.0, -60.0), 20.0, -60.0, 1)
@@ -71,7 +71,7 @@ def test_a_constant_signal_is_found_as_often_as_rice_and_marcum_say():
 
 
 def test_one_threshold_on_responses_follows_the_grain_over_depth():
-    """Grain 20 dB louder below 20 mm: the same share of cells exceeds above and below (4 errors)."""
+    """Grain 20 dB louder below 20 mm: the same share of cells exceeds (4 errors)."""
     rng = np.random.default_rng(4)
     louder = np.where(GRID.z_mm() < 20.0, 1.0, 10.0)[:, None]
     images = [image_of(rayleigh(rng) * louder) for _ in range(200)]
@@ -116,7 +116,9 @@ def test_a_higher_threshold_adds_no_pixel_and_no_response(seed, threshold, by):
     image = image_of(rayleigh(np.random.default_rng(seed)))
     response = responses(image, FLAT, LOOKING)
     low, high = (groups(image, response, t, LOOKING) for t in (threshold, threshold + by))
-    pixels = [np.any([g.pixels for g in found], axis=0) if found else False for found in (low, high)]
+    pixels = [
+        np.any([g.pixels for g in found], axis=0) if found else False for found in (low, high)
+    ]
     assert not np.any(pixels[1] & ~np.asarray(pixels[0]))
     assert sum(g.pixels.sum() for g in low) == np.sum(response >= threshold)
     assert {g.response for g in high} <= {g.response for g in low} | {

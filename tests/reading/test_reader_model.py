@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
-from tests.reading.noise_images import LOOKING, image_of
 from scipy import stats
 
 from qualify.reading.detection import Background
 from qualify.reading.reader_model import ModelReader, Rule, raised, seen_by_model, seen_by_rule
+from tests.reading.noise_images import LOOKING, image_of
 
 FLAT = Background((0.0, 50.0), (-60.0, -60.0), 20.0, -60.0, 1)
 RULE = Rule(LOOKING, FLAT, -40.0, "six_db_drop")

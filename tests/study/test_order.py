@@ -14,6 +14,7 @@ from qualify.study.finding import find_deviations, order_of_events
 from qualify.study.frozen_parts import plan_parts
 from qualify.study.load import load_study
 from qualify.study.order import freeze, seal, unseal
+from qualify.study.order_files import program
 from qualify.study.run import scheme_of, score
 from qualify.study.template import template_files, template_workbook
 from tests.study.small import make_plan
@@ -130,6 +131,12 @@ def test_a_comment_is_no_change(study):
     assert found(study) == []
 
 
+def test_a_default_spelled_out_is_no_change():
+    """So that a newer version of the software, which knows more keys, accuses nobody."""
+    spelled = make_plan(not_examined={"flawed": "miss", "blank": "excluded"})
+    assert plan_parts(spelled) == plan_parts(make_plan())
+
+
 def test_parts_have_digests_of_their_own():
     """Each part moves its own digest and that of the whole; very large seeds have one too."""
     base = plan_parts(make_plan())
@@ -192,12 +199,33 @@ def test_a_freeze_after_opening_counts_for_nothing(tmp_path):
     assert kinds == ["freeze_too_late"]
 
 
-def test_a_freeze_after_the_declared_opening_is_late(study):
-    """Somebody declares that truth was open before: the log does not outweigh it."""
-    line = '\n[[events]]\nkind = "truth_opened"\non = 2026-03-01\nby = "C-1"\n'
-    with (study / "study.toml").open("a", encoding="utf-8") as stream:
-        stream.write(line)
-    assert ("frozen_after_opening", "plan_frozen") in found(study)
+@pytest.mark.parametrize(("file", "old", "new"), [
+    ("study.toml", "\n[[roles]]", '\n[[events]]\nkind = "truth_opened"\non = 2026-03-01\n'
+     'by = "C-1"\n\n[[roles]]'),
+    ("plan.toml", "frozen_on = 2026-02-20", "frozen_on = 2026-03-24"),
+])  # fmt: skip
+def test_log_and_declaration_are_held_against_each_other(tmp_path, file, old, new):
+    """Truth declared open before the freeze of the log; a plan declared frozen after its opening."""
+    folder = write_template(tmp_path / "study")
+    replace(folder / "plan.toml", "frozen_on = 2026-03-02", "frozen_on = 2026-02-20")
+    replace(folder / file, old, new)
+    open_all(folder)
+    assert found(folder) == [("frozen_after_opening", "plan_frozen")]
+    replace(folder / file, new, old)
+    assert ("frozen_after_opening", "plan_frozen") not in found(folder)
+
+
+def test_the_digest_of_the_software_is_over_all_of_its_files(tmp_path, monkeypatch):
+    """Line ends of the machine change nothing, a byte deep in a room does."""
+    (tmp_path / "room").mkdir()
+    for name in ("__init__.py", "room/one.py"):
+        (tmp_path / name).write_bytes(b"a = 1\nb = 2\n")
+    monkeypatch.setattr("qualify.__file__", str(tmp_path / "__init__.py"))
+    before = program.__wrapped__().sha256
+    (tmp_path / "room/one.py").write_bytes(b"a = 1\r\nb = 2\r\n")
+    assert program.__wrapped__().sha256 == before
+    (tmp_path / "room/one.py").write_bytes(b"a = 1\nb = 3\n")
+    assert program.__wrapped__().sha256 != before
 
 
 def test_truth_other_than_sealed_is_named_and_mended(study):

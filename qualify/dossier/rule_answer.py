@@ -1,0 +1,68 @@
+"""What readings by rule say to the question asked, in a few sentences for page 1."""
+
+from qualify.dossier.lookup import BLANKS, value
+from qualify.dossier.rule_views import as_study, modes_read
+from qualify.dossier.words import kind_words, mm, p_value, percent, sentence, whole
+from qualify.study.plan import Population
+from qualify.study.result import StudyResult
+from qualify.study.rule_analysis import against
+
+CLEAR = 0.05
+
+
+def rule_answer(result: StudyResult) -> str:
+    """Return the sentences; empty where nothing was read by rule."""
+    own = as_study(result)
+    if own is None or own.inputs.plan.claim.reference_mode is None:
+        return ""
+    parts = [_head(own), *(_kind(own, p) for p in own.inputs.plan.populations)]
+    return " ".join(part for part in parts if part)
+
+
+def _head(own: StudyResult) -> str:
+    reading, reader = own.inputs.reading, own.readers[0]
+    rate = "one declared false-call rate"
+    if reading is not None:
+        rate = f"the same declared false-call rate ({percent(reading.thresholds.declared_rate)})"
+    called = [
+        f"{mode} {whole(value(own, 'units_called', BLANKS, mode, reader))} of "
+        f"{whole(value(own, 'blank_units', BLANKS, mode, reader))}"
+        for mode in modes_read(own)
+    ]
+    return f"Each mode at {rate}; blank units called: {', '.join(called)}."
+
+
+def _kind(own: StudyResult, population: Population) -> str:
+    kind, reader = population.kind, own.readers[0]
+    claim = own.inputs.plan.claim
+    candidate, reference = claim.candidate_mode, str(claim.reference_mode)
+    found = [f"{mode} {whole(value(own, 'hits', kind, mode, reader))}" for mode in modes_read(own)]
+    total = whole(value(own, "targets", kind, candidate, reader))
+    words = kind_words(kind)
+    told = [f"Of {total} {words} found: {', '.join(found)}"]
+    ratio = value(own, "a90_ratio", kind, candidate, reader)
+    upper = value(own, "a90_ratio_upper", kind, candidate, reader)
+    if ratio is not None:
+        bound = "no upper bound" if upper is None else f"upper 95 % bound {mm(upper)}"
+        told.append(f"a90 of {candidate} over that of {reference} {mm(ratio)}, {bound}")
+    for mode in modes_read(own):
+        if mode not in (candidate, reference):
+            told.append(_other(own, kind, candidate, mode))
+    return sentence("; ".join(one for one in told if one))
+
+
+def _other(own: StudyResult, kind: str, candidate: str, mode: str) -> str:
+    """Say how the candidate stands against another mode from the same recordings."""
+    key, reader = against(candidate, mode), own.readers[0]
+    alone = [
+        value(own, name, kind, key, reader)
+        for name in ("compared_candidate_only", "compared_reference_only")
+    ]
+    p = value(own, "mcnemar_exact_p", kind, key, reader)
+    if alone[0] is None or alone[1] is None or p is None:
+        return ""
+    shown = "" if p < CLEAR else ", no difference is shown"
+    return (
+        f"against {mode}, {candidate} alone hit {whole(alone[0])} and {mode} alone "
+        f"{whole(alone[1])} (exact p {p_value(p)}{shown})"
+    )
