@@ -30,7 +30,7 @@ from qualify.simulation.band import Band, to_band
 from qualify.simulation.conditions import Grain
 from qualify.simulation.elastic import line_directivity
 from qualify.simulation.elevation import grain_leg
-from qualify.simulation.grain_kernels import grain_legs, splat
+from qualify.simulation.grain_kernels import PIECE, grain_legs, splat
 from qualify.simulation.place import Place
 from qualify.simulation.scene import Solid
 from qualify.simulation.streams import stream
@@ -162,8 +162,11 @@ def grain_spectra(
     out = np.zeros(
         (len(one), band.samples + int(np.ceil(BEYOND_US * band.sampling_mhz)) + 2), np.float32
     )
+    soonest = np.minimum.reduceat(late, np.arange(0, count, PIECE), axis=1)
     in_threads(
-        lambda start, stop: splat(late, size, points.strength, one, other, start, stop, out),
+        lambda start, stop: splat(
+            late, soonest, size, points.strength, one, other, start, stop, out
+        ),
         len(one),
         1,
     )

@@ -13,9 +13,37 @@ from qualify.threads import fast
 Floats = NDArray[np.float32]
 Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
-PIECE = 1024  # points in one go: their places and shares stay in the nearest cache
-RUN = 8 * PIECE  # points whose legs stay in the next cache over all pairs
-ONE = np.float32(1.0)
+Places = NDArray[np.uint32]
+PIECE = 512  # points in one go: their places and shares stay in the nearest cache
+RUN = 16 * PIECE  # points whose legs stay in the next cache over all pairs
+LANES = 4  # sums of one signal side by side
+ONE, NEXT = np.float32(1.0), np.uint32(1)
+
+
+@fast
+def _geometry(
+    x_mm: Array,
+    z_mm: Array,
+    element_mm: float,
+    steps: tuple[float, float, float],
+    most: tuple[int, int],
+    rows: Places,
+    parts: Floats,
+    late: Floats,
+) -> None:
+    """Write the time of legs, and their places in both tables: row, and part of the next."""
+    for m in range(x_mm.size):
+        dx = x_mm[m] - element_mm
+        r = np.sqrt(dx * dx + z_mm[m] * z_mm[m])
+        place = np.abs(dx) / r * steps[0]
+        low = min(np.int32(place), np.int32(most[0] - 1))
+        rows[0, m] = low
+        parts[0, m] = np.float32(place - low)
+        place = min(r / steps[1], np.float64(most[1]))
+        low = np.int32(place)
+        rows[1, m] = low
+        parts[1, m] = np.float32(place - low)
+        late[m] = r * steps[2]
 
 
 @fast
@@ -35,28 +63,79 @@ def grain_legs(
     """Write time (samples) and amplitude of legs (elements, points) of points start to stop.
 
     directivity : over the sine of the angle, evenly from 0 to 1; spreading : over the range, every
-    `step_mm` from 0; both are interpolated.
+    `step_mm` from 0; both are interpolated. Looking up is a loop apart, so that the rest is
+    vectorised.
     """
-    steps, rows = directivity.size - 1, spreading.size - 2
+    most = (directivity.size - 1, spreading.size - 2)
+    steps = (np.float64(most[0]), step_mm, samples_per_mm)
+    rows, parts = np.empty((2, PIECE), np.uint32), np.empty((2, PIECE), np.float32)
     for e in range(element_mm.size):
-        for m in range(start, stop):
-            dx = x_mm[m] - element_mm[e]
-            r = np.sqrt(dx * dx + z_mm[m] * z_mm[m])
-            place = abs(dx) / r * steps
-            low = min(np.uint32(place), np.uint32(steps - 1))
-            d = directivity[low]
-            d += np.float32(place - low) * (directivity[low + np.uint32(1)] - d)
-            place = min(r / step_mm, np.float64(rows))
-            low = np.uint32(place)
-            s = spreading[low]
-            s += np.float32(place - low) * (spreading[low + np.uint32(1)] - s)
-            late[e, m] = r * samples_per_mm
-            size[e, m] = d * s
+        for first in range(start, stop, PIECE):
+            here = slice(first, min(first + PIECE, stop))
+            x, z, t, legs = x_mm[here], z_mm[here], late[e, here], size[e, here]
+            _geometry(x, z, element_mm[e], steps, most, rows, parts, t)
+            for m in range(x.size):
+                low = rows[0, m]
+                d = directivity[low]
+                d += parts[0, m] * (directivity[low + NEXT] - d)
+                low = rows[1, m]
+                s = spreading[low]
+                s += parts[1, m] * (spreading[low + NEXT] - s)
+                legs[m] = d * s
+
+
+@fast
+def _shares(
+    t: Floats,
+    u: Floats,
+    a: Floats,
+    b: Floats,
+    weight: Floats,
+    last: np.float32,
+    place: Places,
+    early: Floats,
+    after: Floats,
+) -> None:
+    """Write where points arrive, and their shares of the two samples there."""
+    for m in range(t.size):
+        at = min(t[m] + u[m], last)
+        low = np.int32(at)
+        part = at - np.float32(low)
+        whole = weight[m] * a[m] * b[m]
+        place[m] = low
+        after[m] = whole * part
+        early[m] = whole * (ONE - part)
+
+
+@fast
+def _add(place: Places, early: Floats, after: Floats, count: int, lanes: Floats) -> None:
+    """Add shares to the lanes (LANES, samples) in turn: neighbours arrive at the same sample, and
+    an addition to it would wait for the one before.
+    """
+    s0, s1, s2, s3 = lanes[0], lanes[1], lanes[2], lanes[3]
+    m = 0
+    while m + 3 < count:
+        a, b, c, d = place[m], place[m + 1], place[m + 2], place[m + 3]
+        s0[a] += early[m]
+        s1[b] += early[m + 1]
+        s2[c] += early[m + 2]
+        s3[d] += early[m + 3]
+        s0[a + NEXT] += after[m]
+        s1[b + NEXT] += after[m + 1]
+        s2[c + NEXT] += after[m + 2]
+        s3[d + NEXT] += after[m + 3]
+        m += 4
+    while m < count:
+        a = place[m]
+        s0[a] += early[m]
+        s0[a + NEXT] += after[m]
+        m += 1
 
 
 @fast
 def splat(
     late: Floats,
+    soonest: Floats,
     size: Floats,
     weight: Floats,
     one: Whole,
@@ -67,27 +146,24 @@ def splat(
 ) -> None:
     """Add all points to the impulse signals (pairs, samples) of pairs start to stop.
 
-    The last two samples of `out` take what comes too late, and mean nothing.
+    soonest : (elements, pieces), the least of `late` in each piece; a piece that comes too late as
+        a whole is passed over. The last two samples of `out` take what else comes too late, and
+        mean nothing.
     """
     last = np.float32(out.shape[1] - 2)
     place = np.empty(PIECE, np.uint32)
     early, after = np.empty(PIECE, np.float32), np.empty(PIECE, np.float32)
+    lanes = np.empty((LANES, out.shape[1]), np.float32)
     for run in range(0, weight.size, RUN):
         for pair in range(start, stop):
             i, j, signal = one[pair], other[pair], out[pair]
+            lanes[:] = 0.0
             for first in range(run, min(run + RUN, weight.size), PIECE):
-                end = min(first + PIECE, weight.size)
-                t, u, w = late[i, first:end], late[j, first:end], weight[first:end]
-                a, b = size[i, first:end], size[j, first:end]
-                for m in range(end - first):
-                    at = min(t[m] + u[m], last)
-                    low = np.int32(at)
-                    part = at - np.float32(low)
-                    whole = w[m] * a[m] * b[m]
-                    place[m] = low
-                    after[m] = whole * part
-                    early[m] = whole * (ONE - part)
-                for m in range(end - first):
-                    k = place[m]
-                    signal[k] += early[m]
-                    signal[k + np.uint32(1)] += after[m]
+                piece, end = first // PIECE, min(first + PIECE, weight.size)
+                if soonest[i, piece] + soonest[j, piece] < last:
+                    here = slice(first, end)
+                    t, u, a, b = late[i, here], late[j, here], size[i, here], size[j, here]
+                    _shares(t, u, a, b, weight[here], last, place, early, after)
+                    _add(place, early, after, end - first, lanes)
+            for k in range(signal.size):
+                signal[k] += (lanes[0, k] + lanes[1, k]) + (lanes[2, k] + lanes[3, k])
