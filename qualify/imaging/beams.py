@@ -211,16 +211,41 @@ def beams_law(
     )
 
 
-def on_grid(
-    values: NDArray[np.float32], beams: tuple[Beam, ...], ranges: Ranges, grid: Grid
-) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
-    """Return values (kinds, rows, columns) on a grid from values (kinds, pixels) along beams.
+@dataclass(frozen=True, slots=True)
+class Placing:
+    """How values along beams come onto a grid: the same for every recording of a geometry.
 
-    Magnitudes are interpolated, between beams and along them. The second array (rows, columns)
-    says where a pixel lies between two beams and inside their ranges; elsewhere values are 0.
+    Attributes
+    ----------
+    inside : (rows, columns), where a pixel lies between two beams and inside their ranges.
+    near, far : (4, points) pixels of the law around each pixel inside, on the beams beside it.
+    weights : (4, points) of the cubic along a beam. part : (points,) from the near beam to the far.
     """
-    along = np.empty((len(values), len(beams), ranges.count), np.float32)
-    along[:, ranges.beam, ranges.number] = values
+
+    inside: NDArray[np.bool_]
+    near: NDArray[np.int64]
+    far: NDArray[np.int64]
+    weights: Array
+    part: Array
+
+    def on_grid(self, values: NDArray[np.float32]) -> NDArray[np.float32]:
+        """Return values (kinds, rows, columns) on the grid from values (kinds, pixels); else 0.
+
+        Magnitudes are interpolated, between beams and along them, and never below 0.
+        """
+        near, far = (
+            np.maximum(sum(self.weights[n] * values[:, at[n]] for n in range(4)), 0.0)
+            for at in (self.near, self.far)
+        )
+        out = np.zeros((len(values), *self.inside.shape), np.float32)
+        out[:, self.inside] = near + self.part * (far - near)
+        return out
+
+
+def placing_of(beams: tuple[Beam, ...], ranges: Ranges, grid: Grid) -> Placing:
+    """Return how values at the ranges of beams come onto a grid."""
+    pixel = np.empty((len(beams), ranges.count), np.int64)
+    pixel[ranges.beam, ranges.number] = np.arange(ranges.beam.size)
     x, depth, number = grid.x_mm(), grid.z_mm(), np.arange(len(beams), dtype=np.float64)
     angle = np.radians([beam.angle_deg for beam in beams])
     entry = np.array([beam.entry_mm for beam in beams])
@@ -230,29 +255,25 @@ def on_grid(
     reach /= ranges.step_mm
     inside = (x >= crossing[:, :1] - 1e-9) & (x <= crossing[:, -1:] + 1e-9)
     inside &= (reach >= -1e-9) & (reach <= ranges.count - 1)
-    out = np.zeros((len(values), *grid.shape), np.float32)
-    out[:, inside] = _between(along, beam[inside], np.maximum(reach[inside], 0.0))
-    return out, inside
+    beam, reach = beam[inside], np.maximum(reach[inside], 0.0)
+    near = np.minimum(beam.astype(np.int64), len(beams) - 1)
+    first = np.clip(reach.astype(np.int64) - 1, 0, ranges.count - 4)
+    along = first + np.arange(4)[:, None]
+    far = np.minimum(near + 1, len(beams) - 1)
+    weights = _cubic(reach - first)
+    return Placing(inside, pixel[near, along], pixel[far, along], weights, beam - near)
 
 
-def _between(values: NDArray[np.float32], beam: Array, reach: Array) -> Array:
-    """Return values (kinds, points) of (kinds, beams, ranges) at fractional beams and ranges.
+def _cubic(t: Array) -> Array:
+    """Return the weights (4, points) of the cubic through four values at 0, 1, 2 and 3.
 
-    Along a beam by the cubic through four ranges (Lagrange, Abramowitz and Stegun 25.2.13, from
-    memory), never below 0; linearly between beams.
+    Lagrange, Abramowitz and Stegun 25.2.13, from memory.
     """
-    b = np.minimum(beam.astype(np.int64), values.shape[1] - 1)
-    b2 = np.minimum(b + 1, values.shape[1] - 1)
-    r = np.clip(reach.astype(np.int64) - 1, 0, values.shape[2] - 4)
-    t = reach - r
-    weights = (
-        -(t - 1) * (t - 2) * (t - 3) / 6,
-        t * (t - 2) * (t - 3) / 2,
-        -t * (t - 1) * (t - 3) / 2,
-        t * (t - 1) * (t - 2) / 6,
+    return np.stack(
+        [
+            -(t - 1) * (t - 2) * (t - 3) / 6,
+            t * (t - 2) * (t - 3) / 2,
+            -t * (t - 1) * (t - 3) / 2,
+            t * (t - 1) * (t - 2) / 6,
+        ]
     )
-    near, far = (
-        np.maximum(sum(weight * values[:, k, r + n] for n, weight in enumerate(weights)), 0.0)
-        for k in (b, b2)
-    )
-    return np.asarray(near + (beam - b) * (far - near))

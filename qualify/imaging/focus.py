@@ -5,14 +5,15 @@ signals. Amplitudes are means over pairs, weighted as declared, in dB relative t
 one received signal, so that modes and recordings of one gain share one scale.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from typing import Any, TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
 from qualify.errors import refuse
-from qualify.imaging.beams import Beam, Ranges, beams_law, beams_of, on_grid, ranges_for
+from qualify.imaging.beams import Placing, beams_law, beams_of, placing_of, ranges_for
 from qualify.imaging.coherence import Sums, measure_of, sums_of
 from qualify.imaging.grid import Grid, Image, Mask, decibels
 from qualify.imaging.kernels import AMPLITUDE_ROWS, PAIR_ROWS, sum_pairs
@@ -28,23 +29,59 @@ from qualify.recording.probe import Contact
 from qualify.recording.record import Recording, samples_digest
 
 LEAST_ELEMENTS = 2
+Value = TypeVar("Value")
 OF_PHASES = ("phase_coherence_factor", "sign_coherence_factor")
 
 
+@dataclass(slots=True)
+class Setting:
+    """What images of one geometry share, kept from one recording to the next.
+
+    Another geometry (probe, coupling, material, times, grid) takes the place of the one before.
+    """
+
+    geometry: str = ""
+    held: dict[str, Any] = field(default_factory=dict)
+
+    def enter(self, recording: Recording, grid: Grid) -> None:
+        """Let go of what belongs to another geometry than that of a recording on a grid."""
+        models = (recording.probe, recording.coupling, recording.medium)
+        told = "".join(model.model_dump_json() for model in models)
+        told += f" {recording.sampling_mhz!r} {recording.start_us!r} {recording.sample_count} "
+        geometry = told + repr(grid)
+        if geometry != self.geometry:
+            self.held.clear()
+            self.geometry = geometry
+
+    def once(self, key: str, make: Callable[[], Value]) -> Value:
+        """Return what stands under a key, made where it does not."""
+        if key not in self.held:
+            self.held[key] = make()
+        return cast(Value, self.held[key])
+
+
 def make_images(
-    recording: Recording, modes: Sequence[Mode], grid: Grid, *, threads: bool = True
+    recording: Recording,
+    modes: Sequence[Mode],
+    grid: Grid,
+    *,
+    threads: bool = True,
+    setting: Setting | None = None,
 ) -> tuple[Image, ...]:
     """Return an image for each mode, all on one grid.
 
     Parameters
     ----------
     threads : whether to use all cores; the images are the same.
+    setting : holds what does not depend on the signals, for recordings of one geometry in turn.
 
     Raises
     ------
     InputError : if a mode does not fit the probe or its coupling.
     """
-    work = Focusing(recording, grid, prepare(recording), threads)
+    setting = Setting() if setting is None else setting
+    setting.enter(recording, grid)
+    work = Focusing(recording, grid, prepare(recording), threads, setting=setting)
     digest = samples_digest(recording.samples)
     return tuple(work.image(mode, digest) for mode in modes)
 
@@ -61,6 +98,7 @@ class Focusing:
     signals: Signals
     threads: bool
     kept: dict[str, Floats] = field(default_factory=dict)
+    setting: Setting = field(default_factory=Setting)
 
     def image(self, mode: Mode, digest: str) -> Image:
         """Return the image of one mode; `digest` is that of the recording."""
@@ -71,7 +109,9 @@ class Focusing:
         weighted = weighted and mode.corrections != Corrections()
         key = _key(mode, kernel, weighted=weighted)
         if key not in self.kept:
-            law = self.law(mode, weighted=weighted)
+            law = self.setting.once(
+                _key(mode, "law", weighted=weighted), lambda: self.law(mode, weighted=weighted)
+            )
             self.kept[key] = _summed(kernel, self.signals, law, threads=self.threads)
         return self.kept[key]
 
@@ -82,22 +122,27 @@ class Focusing:
             pixels = grid_pixels(self.grid)
             return total_focusing_law(self.recording, self.signals, mode, pixels, weighted=weighted)
         beams = beams_of(self.recording, mode)
-        ranges = self.ranges(beams)
+        ranges = ranges_for(beams, self.grid, self._wavelength_mm)
         return beams_law(self.recording, self.signals, mode, beams, ranges, weighted=weighted)
 
-    def ranges(self, beams: tuple[Beam, ...]) -> Ranges:
-        """Return the ranges along the beams of a scan."""
-        wavelength = speeds(self.recording)[1] / self.recording.probe.centre_mhz
-        return ranges_for(beams, self.grid, wavelength)
+    @property
+    def _wavelength_mm(self) -> float:
+        return speeds(self.recording)[1] / self.recording.probe.centre_mhz
 
     def placed(self, mode: Mode, *values: Floats) -> tuple[NDArray[np.float32], Mask]:
         """Return values at the law's pixels on the grid (kinds, rows, columns), and where."""
         if mode.focusing == "total_focusing":
+            place = self.setting.once("place", lambda: grid_pixels(self.grid).place)
             out = np.empty((len(values), self.grid.rows * self.grid.columns), np.float32)
-            out[:, grid_pixels(self.grid).place] = values
+            out[:, place] = values
             return out.reshape(-1, *self.grid.shape), np.ones(self.grid.shape, np.bool_)
+        key = _key(mode, "placing", weighted=False)
+        placing = self.setting.once(key, lambda: self._placing(mode))
+        return placing.on_grid(np.stack(values)), placing.inside
+
+    def _placing(self, mode: Mode) -> Placing:
         beams = beams_of(self.recording, mode)
-        return on_grid(np.stack(values), beams, self.ranges(beams), self.grid)
+        return placing_of(beams, ranges_for(beams, self.grid, self._wavelength_mm), self.grid)
 
 
 def _summed(kernel: str, signals: Signals, law: Law, *, threads: bool) -> Floats:
@@ -153,26 +198,42 @@ def _check_corrections(recording: Recording, mode: Mode) -> None:
 def _image(work: Focusing, mode: Mode, digest: str) -> Image:
     count, _, inside = work.rows(mode, "pairs", weighted=False)[AMPLITUDE_ROWS:]
     values = _values(work, mode, count)
-    (placed, elements, timely), reached = work.placed(mode, values, count, inside)
-    reached &= elements > (mode.least_elements or LEAST_ELEMENTS) - 0.5
-    recorded = ~reached | (timely > 1.0 - 1e-6)
-    covered = reached & recorded
-    fewest = round(float(elements[covered].min())) if covered.any() else 0
-    levels = _random_levels(mode, fewest)
+    (placed,), _ = work.placed(mode, values)
+    key = f"{mode.least_elements} {_key(mode, 'shown', weighted=False)}"
+    shown = work.setting.once(key, lambda: _shown(work, mode, count, inside))
+    levels = _random_levels(mode, shown.fewest_elements)
     return Image(
         values=decibels(placed) if mode.show != "coherence" else placed,
         unit="coherence" if mode.show == "coherence" else "db",
         grid=work.grid,
         mode=mode.name,
         method=mode.in_words(),
-        covered=covered,
-        recorded=recorded,
-        fewest_elements=fewest,
+        covered=shown.covered,
+        recorded=shown.recorded,
+        fewest_elements=shown.fewest_elements,
         signal=work.recording.provenance.signal,
         recording=digest,
         random_level=levels[0],
         random_99=levels[1],
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Shown:
+    """Where a mode shows anything, see `Image`: a matter of geometry alone."""
+
+    covered: Mask
+    recorded: Mask
+    fewest_elements: int
+
+
+def _shown(work: Focusing, mode: Mode, count: Floats, inside: Floats) -> _Shown:
+    (elements, timely), reached = work.placed(mode, count, inside)
+    reached = reached & (elements > (mode.least_elements or LEAST_ELEMENTS) - 0.5)
+    recorded = ~reached | (timely > 1.0 - 1e-6)
+    covered = reached & recorded
+    fewest = round(float(elements[covered].min())) if covered.any() else 0
+    return _Shown(covered, recorded, fewest)
 
 
 def _random_levels(mode: Mode, elements: int) -> tuple[float | None, float | None]:

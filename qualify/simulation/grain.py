@@ -44,6 +44,8 @@ STEPS = 2048  # of the table over the sine of the angle
 RANGE_STEP_MM = 0.05
 NEAREST_MM = 0.25  # legs spread as from here at the least
 Array = NDArray[np.float64]
+Strip = tuple[Array, Array, Array]  # x on the block, depth below the scan face, strength
+Strips = dict[tuple[str, ...], Strip]
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,10 +57,19 @@ class Points:
     strength: NDArray[np.float32]
 
 
-def grain_points(grain: Grain, place: Place, seed: int, half_mm: float, reach_mm: float) -> Points:
+def grain_points(
+    grain: Grain,
+    place: Place,
+    seed: int,
+    half_mm: float,
+    reach_mm: float,
+    strips: Strips | None = None,
+) -> Points:
     """Return the points that an array of this half length sees from a place.
 
-    reach_mm : depth and range that the record reaches.
+    reach_mm : depth and range that the record reaches. strips : of the place before, for the same
+    grain and seed; those that are seen from here too are taken from it, and it holds those of this
+    place afterwards.
     """
     deep = min(place.thickness_mm, reach_mm)
     wide = half_mm + min(
@@ -66,23 +77,35 @@ def grain_points(grain: Grain, place: Place, seed: int, half_mm: float, reach_mm
     )
     first = int(np.floor((place.x_mm - wide) / STRIP_MM))
     last = int(np.ceil((place.x_mm + wide) / STRIP_MM))
-    strips = [_strip(grain, place, seed, number) for number in range(first, last)]
-    x = np.concatenate([s[0] for s in strips]) - place.x_mm
-    z, strength = (np.concatenate([s[part] for s in strips]) for part in (1, 2))
+    held = {} if strips is None else strips
+    names = [_strip_name(grain, place, number) for number in range(first, last)]
+    found = {
+        name: held[name] if name in held else _strip(grain, place, seed, number, name)
+        for number, name in enumerate(names, start=first)
+    }
+    held.clear()
+    held.update(found)
+    x, z, strength = (np.concatenate(part) for part in zip(*found.values(), strict=True))
+    x -= place.x_mm
     aside = np.maximum(np.abs(x) - half_mm, 0.0)
     seen = (aside <= z * np.tan(np.radians(SEEN_DEG))) & (np.hypot(aside, z) <= reach_mm)
     seen &= (x >= place.x_from_mm) & (x <= place.x_to_mm) & (z <= place.thickness_mm)
     return Points(x[seen], z[seen], strength[seen].astype(np.float32))
 
 
-def _strip(grain: Grain, place: Place, seed: int, number: int) -> tuple[Array, Array, Array]:
-    """Return x on the block, depth below the scan face and strength of the points of a strip."""
+def _strip_name(grain: Grain, place: Place, number: int) -> tuple[str, ...]:
+    """Return the name of the random stream of a strip, then what else its points depend on."""
+    y, face = f"{place.y_mm:.6g}", f"{place.from_face} {place.thickness_mm!r}"
+    return (place.block, place.revision, y, str(grain.realisation), str(number), face)
+
+
+def _strip(grain: Grain, place: Place, seed: int, number: int, name: tuple[str, ...]) -> Strip:
+    """Return the points of a strip."""
     tall = np.sqrt(0.5 / grain.points_per_mm2)
     across = int(np.rint(STRIP_MM / (2.0 * tall)))
     wide = STRIP_MM / across
     down = int(np.floor((place.thickness_mm - SHALLOWEST_MM) / tall))
-    name = (place.block, place.revision, f"{place.y_mm:.6g}", str(grain.realisation), str(number))
-    rng = stream(seed, "grain", *name)
+    rng = stream(seed, "grain", *name[:-1])
     x, z = (rng.random((down, across)) for _ in range(2))
     x = STRIP_MM * number + (np.arange(across) + x) * wide
     z = SHALLOWEST_MM + (np.arange(down)[:, None] + z) * tall

@@ -31,7 +31,10 @@ def _geometry(
     parts: Floats,
     late: Floats,
 ) -> None:
-    """Write the time of legs, and their places in both tables: row, and part of the next."""
+    """Write the time of legs, and their places in both tables: row, and part of the next.
+
+    steps : rows a unit of the sine, mm a row of the range, samples a mm. most : last rows.
+    """
     for m in range(x_mm.size):
         dx = x_mm[m] - element_mm
         r = np.sqrt(dx * dx + z_mm[m] * z_mm[m])
@@ -109,8 +112,9 @@ def _shares(
 
 @fast
 def _add(place: Places, early: Floats, after: Floats, count: int, lanes: Floats) -> None:
-    """Add shares to the lanes (LANES, samples) in turn: neighbours arrive at the same sample, and
-    an addition to it would wait for the one before.
+    """Add shares to the lanes (LANES, samples) in turn.
+
+    Neighbours arrive at the same sample, where an addition has to wait for the one before.
     """
     s0, s1, s2, s3 = lanes[0], lanes[1], lanes[2], lanes[3]
     m = 0

@@ -91,9 +91,9 @@ def add_ring_down(
     if stretch == 0:
         return
     share = 10.0 ** (cross_talk_db / 20.0 * np.abs(transmit - receive))
-    for row in np.flatnonzero(share > 1e-7):
-        both = rings[transmit[row]] + rings[receive[row]]
-        signals[row, :stretch] += np.float32(0.5 * share[row]) * both
+    near = np.flatnonzero(share > 1e-7)
+    both = rings[transmit[near]] + rings[receive[near]]
+    signals[near, :stretch] += (0.5 * share[near]).astype(np.float32)[:, None] * both
 
 
 def sensitivities(probe: Probe, contact: Contact, seed: int, *place: str) -> Array:

@@ -6,7 +6,7 @@ to threads, so that every number is summed in the same order whatever their coun
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TypeVar
 
 import numpy as np
@@ -42,6 +42,7 @@ class Bench:
     ----------
     along_mm : (elements,) element centres. wave, k_per_mm : for the kernels; (frequencies,).
     one, other : (pairs,) elements of half a matrix.
+    walls : echoes of back walls by depth, (2, elements apart, frequencies); each computed once.
     """
 
     band: Band
@@ -54,6 +55,7 @@ class Bench:
     k_per_mm: Array
     one: Whole
     other: Whole
+    walls: dict[float, Floats] = field(default_factory=dict, compare=False, repr=False)
 
     def legs(self, points_mm: Array, *, elevation: bool, mirror_mm: float | None = None) -> Places:
         """Return the geometry of legs from all elements to points (points, 2).
@@ -251,10 +253,12 @@ def wall_echo(bench: Bench, wall_mm: float) -> Complex:
 
 
 def _add_wall(bench: Bench, wall_mm: float, out: Floats) -> None:
-    echo = wall_echo(bench, wall_mm)
-    apart = np.abs(bench.along_mm - bench.along_mm[0])
-    echo[bench.path_rows(np.hypot(apart, 2.0 * wall_mm)) < SKIP] = 0.0
-    out += _planes(echo)[:, bench.other - bench.one]
+    if wall_mm not in bench.walls:
+        echo = wall_echo(bench, wall_mm)
+        apart = np.abs(bench.along_mm - bench.along_mm[0])
+        echo[bench.path_rows(np.hypot(apart, 2.0 * wall_mm)) < SKIP] = 0.0
+        bench.walls[wall_mm] = _planes(echo)
+    out += bench.walls[wall_mm][:, bench.other - bench.one]
 
 
 def _apart(bench: Bench, x_mm: float, z_mm: float) -> Array:

@@ -16,7 +16,14 @@ from qualify.recording.record import Provenance, Recording, full_matrix, half_pa
 from qualify.simulation.band import band_of, peak_of, to_time
 from qualify.simulation.conditions import Conditions
 from qualify.simulation.elevation import elevation_of
-from qualify.simulation.grain import Points, grain_points, grain_spectra, leg_tables, point_strength
+from qualify.simulation.grain import (
+    Points,
+    Strips,
+    grain_points,
+    grain_spectra,
+    leg_tables,
+    point_strength,
+)
 from qualify.simulation.kernels import Wave
 from qualify.simulation.noise import add_noise, add_ring_down, ring_downs, sensitivities
 from qualify.simulation.place import Place
@@ -51,6 +58,8 @@ class Simulator:
     _gain: float = 0.0
     _rings: Floats | None = None
     _grain: tuple[Place, Floats | None] | None = field(default=None, repr=False)
+    _strips: Strips = field(default_factory=dict, repr=False)
+    _legs: tuple[Floats, Floats] | None = field(default=None, repr=False)
 
     @property
     def bench(self) -> Bench:
@@ -152,6 +161,7 @@ class Simulator:
     def forget_grain(self) -> None:
         """Let go of the grain that is kept."""
         self._grain = None
+        self._strips.clear()
 
     def grain_count(self, place: Place) -> int:
         """Return how many points of grain a recording at a place has."""
@@ -163,7 +173,7 @@ class Simulator:
         if grain is None:
             return None
         half = 0.5 * self.probe.aperture_mm
-        return grain_points(grain, place, self.seed, half, self._reach_mm)
+        return grain_points(grain, place, self.seed, half, self._reach_mm, self._strips)
 
     @property
     def _reach_mm(self) -> float:
@@ -180,12 +190,13 @@ class Simulator:
             width = self.probe.passive_width_mm
             points = self._points(place)
             assert points is not None
-            tables = leg_tables(
-                band, self.solid, self.probe.element_width_mm, width, self._reach_mm
-            )
+            if self._legs is None:
+                self._legs = leg_tables(
+                    band, self.solid, self.probe.element_width_mm, width, self._reach_mm
+                )
             shape = point_strength(grain, band, self.solid, width)
             spectra = grain_spectra(
-                points, self.probe.along_mm(), band, shape, tables, self.solid.speed
+                points, self.probe.along_mm(), band, shape, self._legs, self.solid.speed
             )
             self._grain = (place, spectra)
         return self._grain[1]

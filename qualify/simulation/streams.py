@@ -5,5 +5,7 @@ import numpy as np
 
 def stream(seed: int, *name: str) -> np.random.Generator:
     """Return the random stream of this seed and name, the same on every machine."""
-    words = "\x1f".join(name).encode()
-    return np.random.Generator(np.random.SFC64(np.random.SeedSequence([seed, *words])))
+    whole = seed.to_bytes(max(4, 4 * -(-seed.bit_length() // 32)), "little")
+    words = np.frombuffer("\x1f".join(name).encode(), np.uint8)
+    entropy = np.concatenate([np.frombuffer(whole, "<u4"), words]).astype(np.uint32)
+    return np.random.Generator(np.random.SFC64(np.random.SeedSequence(entropy)))

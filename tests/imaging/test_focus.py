@@ -11,7 +11,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from made import TOTAL, coherence, noisy, points
 from plain import exact_sums
 
-from qualify.imaging.focus import make_images
+from qualify.imaging.focus import Setting, make_images
 from qualify.imaging.grid import Grid
 from qualify.imaging.modes import Corrections, Mode
 
@@ -108,6 +108,30 @@ def test_the_sum_is_linear_in_the_recording():
         for made in (one, other, both)
     ]
     np.testing.assert_allclose(rows[0] + rows[1], rows[2], atol=1e-3)
+
+
+def test_what_recordings_share_changes_no_image(recording):
+    """In one setting in turn: the recording, a louder one, one that starts later, another grid and
+    the first again: bit by bit the images of each alone, in every way of focusing; laws are made
+    once a geometry."""
+    linear = Mode(name="linear", focusing="linear", aperture_elements=6)
+    sweep = {"angle_from_deg": -20.0, "angle_to_deg": 20.0, "angle_step_deg": 5.0}
+    modes = [TOTAL, coherence(), linear, Mode(name="sectorial", focusing="sectorial", **sweep)]
+    louder = replace(recording, samples=recording.samples * np.float32(1.5))
+    later = replace(recording, start_us=3.0)
+    coarse = Grid.over((-4.0, 4.0), (14.0, 24.0), 0.5)
+    shared, laws = Setting(), []
+    for one, grid in (
+        (recording, GRID), (louder, GRID), (later, GRID), (recording, coarse), (recording, GRID)
+    ):  # fmt: skip
+        images = make_images(one, modes, grid, setting=shared)
+        laws.append(next(held for key, held in shared.held.items() if key.startswith("law")))
+        for image, alone in zip(images, make_images(one, modes, grid), strict=True):
+            for part in ("values", "covered", "recorded"):
+                np.testing.assert_array_equal(getattr(image, part), getattr(alone, part))
+            assert image.fewest_elements == alone.fewest_elements
+    assert laws[0] is laws[1]
+    assert len({id(law) for law in laws}) == 4
 
 
 @pytest.mark.parametrize("pairs", ["all", "receive"])
