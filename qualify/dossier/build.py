@@ -30,7 +30,7 @@ def build_dossier(result: StudyResult) -> dict[str, bytes]:
     in one environment.
     """
     register_fonts()
-    pictures = pictures_of([*drawings(result), *rule_drawings(result)])
+    pictures = pictures_of([*drawings(result), *rule_drawings(result)], files=not result.quick)
     results = results_bytes(result)
     tables = result.all_tables
     files = {

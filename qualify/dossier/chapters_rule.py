@@ -71,8 +71,11 @@ def _thresholds(own: StudyResult) -> list[Flowable]:
         "come to; 'safe' is the threshold that keeps the declared rate with 95 % confidence."
     )
     out: list[Flowable] = [body(words), grid(heads, rows, [26, 20, 18, 26, 18, 20, 20, 30])]
-    notes = [f"{one.mode}: {text}" for one in told.modes for text in one.notices]
-    return [*out, *bullets(notes)]
+    notes: dict[str, list[str]] = {}
+    for one in told.modes:
+        for text in one.notices:
+            notes.setdefault(text, []).append(one.mode)
+    return [*out, *bullets([f"{', '.join(modes)}: {text}" for text, modes in notes.items()])]
 
 
 def _threshold_row(own: StudyResult, one: ModeThreshold) -> list[Cell]:
@@ -196,7 +199,7 @@ def _pairs(result: StudyResult, own: StudyResult, population: Population) -> lis
             names.append(f"{candidate} and {other}: hit in {title} alone: {told}.")
     if not rows:
         return []
-    heads = ["Coherence against" if candidate == "coherence" else f"{candidate} against",
+    heads = [f"{candidate} against",
              "Both hit", "Other alone", "Candidate alone", "Neither", "Exact p", "a90 ratio",
              "95 % interval", "Upper bound, one-sided"]  # fmt: skip
     table = grid(heads, rows, [30, 14, 18, 20, 16, 16, 18, 26, 22], align="l" + "r" * 8)

@@ -48,7 +48,8 @@ class Drawing:
 def drawings(result: StudyResult) -> list[Drawing]:
     """Return every figure of the dossier, each once."""
     out = [_events(result)]
-    out += [_block(result, number, block) for number, block in enumerate(result.inputs.blocks, 1)]
+    blocks = () if result.quick else result.inputs.blocks
+    out += [_block(result, number, block) for number, block in enumerate(blocks, 1)]
     plan = result.inputs.plan
     views = PodViews(result)
     for k, population in enumerate(plan.populations, 1):

@@ -165,7 +165,8 @@ class Template(BaseDocTemplate):  # type: ignore[misc]
             canvas.setStrokeColor(INK_COLOUR)
             canvas.setFont(BOLD, 8)
             middle = (LEFT_MM + WIDTH_MM / 2) * MM
-            canvas.rect(middle - 32, y - 10, 64, 13, stroke=1, fill=0)
+            half = 0.5 * canvas.stringWidth(footer.mark, BOLD, 8) + 6
+            canvas.rect(middle - half, y - 10, 2 * half, 13, stroke=1, fill=0)
             canvas.drawCentredString(middle, y - 6.5, footer.mark)
         canvas.restoreState()
 

@@ -51,15 +51,19 @@ class Pictures:
         return [KeepTogether([box, Paragraph(clean(caption), CAPTION)])]
 
 
-def pictures_of(drawings: Sequence[Drawing]) -> Pictures:
-    """Render every figure once; the bytes hold neither date nor maker."""
+def pictures_of(drawings: Sequence[Drawing], *, files: bool = True) -> Pictures:
+    """Render every figure once; the bytes hold neither date nor maker.
+
+    files : whether each is also rendered as a file of its own, SVG and PNG.
+    """
     svg, png, sizes = {}, {}, {}
     pages = io.BytesIO()
     with style.context(STYLE, after_reset=True), PdfPages(pages, metadata=dict(UNDATED)) as book:
         for drawing in drawings:
             figure = drawing.draw()
-            svg[drawing.name] = _bytes(figure, "svg", {"Date": None, "Creator": None})
-            png[drawing.name] = _bytes(figure, "png", {"Software": None})
+            if files:
+                svg[drawing.name] = _bytes(figure, "svg", {"Date": None, "Creator": None})
+                png[drawing.name] = _bytes(figure, "png", {"Software": None})
             book.savefig(figure, facecolor=PAPER)
             width, height = figure.get_size_inches()
             sizes[drawing.name] = (float(width) * 72, float(height) * 72)

@@ -8,6 +8,7 @@ from qualify.comparison.ratio import A90Ratio
 from qualify.criteria.estimate import BASES, Basis, Estimate, Side
 from qualify.study.analysis import BLANK_UNITS
 from qualify.study.comparisons import Comparisons, ModeComparison
+from qualify.study.told import is_far, told_ratio
 from qualify.study.where import Where
 
 SIGNS = "exact test of discordant targets, two-sided"
@@ -97,7 +98,8 @@ def _targets(where: Where, one: ModeComparison) -> None:
             where.add(f"rate_difference_{name}_high", interval[1], "fraction", method=how,
                       side="two-sided")  # fmt: skip
     _curves(where, one)
-    _ratio(where, found.ratio)
+    size = found.data.size
+    _ratio(where, found.ratio, (float(size.min()), float(size.max())))
     for true, share in one.power.items():
         name = f"a90_ratio_power_{str(true).replace('.', '_')}"
         where.add(name, share, "fraction", method=POWER.format(f"{true:g}"))
@@ -123,26 +125,28 @@ def _curves(where: Where, one: ModeComparison) -> None:
                   reason="the test can't be made")  # fmt: skip
 
 
-def _ratio(where: Where, ratio: A90Ratio) -> None:
-    inside = ratio.inside
-    where.add("a90_ratio", ratio.ratio, "ratio", method="candidate over reference, both curves by "
-              "maximum likelihood", reason=ratio.reason, in_range=inside)  # fmt: skip
-    upper, lower = ratio.upper_reason, ratio.lower_reason
+def _ratio(where: Where, ratio: A90Ratio, tested: tuple[float, float]) -> None:
+    far = is_far(ratio.a90_a, tested) or is_far(ratio.a90_b, tested)
     score = f"{SCORE}; {ratio.simulations} simulated trials, seed {ratio.seed}"
-    where.add("a90_ratio_upper", ratio.upper, "ratio", method=score, side="upper", reason=upper,
-              in_range=inside)  # fmt: skip
-    where.add("a90_ratio_lower", ratio.lower, "ratio", method=score, side="lower", reason=lower,
-              in_range=inside)  # fmt: skip
-    ends = ratio.interval or (None, None)
-    none = ratio.reason or "the interval does not close"
     two = score.replace("one-sided", "two-sided")
-    where.add("a90_ratio_low", ends[0], "ratio", method=two, side="two-sided", reason=none)
-    where.add("a90_ratio_high", ends[1], "ratio", method=two, side="two-sided", reason=none)
+    ends = ratio.interval or (None, None)
+    open_ends = ratio.reason or "the interval does not close"
     none = ratio.reason or "in too many draws a mode has no a90"
-    where.add("a90_ratio_lower_drawn", ratio.percentile[0], "ratio", method=DRAWN, side="lower",
-              reason=none)  # fmt: skip
-    where.add("a90_ratio_upper_drawn", ratio.percentile[1], "ratio", method=DRAWN, side="upper",
-              reason=none)  # fmt: skip
+    likely = "candidate over reference, both curves by maximum likelihood"
+    rows: tuple[tuple[str, float | None, str, Side, str | None], ...] = (
+        ("", ratio.ratio, likely, "none", ratio.reason),
+        ("_upper", ratio.upper, score, "upper", ratio.upper_reason),
+        ("_lower", ratio.lower, score, "lower", ratio.lower_reason),
+        ("_low", ends[0], two, "two-sided", open_ends),
+        ("_high", ends[1], two, "two-sided", open_ends),
+        ("_lower_drawn", ratio.percentile[0], DRAWN, "lower", none),
+        ("_upper_drawn", ratio.percentile[1], DRAWN, "upper", none),
+    )
+    for ending, value, method, side, reason in rows:
+        told, why = told_ratio(value, reason, far=far)
+        inside = ratio.inside if ending in ("", "_upper", "_lower") else None
+        where.add(f"a90_ratio{ending}", told, "ratio", method=method, side=side, reason=why,
+                  in_range=inside)  # fmt: skip
     if ratio.margin is not None:
         where.add("a90_ratio_margin", ratio.margin, "ratio", method="declared in the plan")
         where.add("a90_ratio_not_inferior_p", ratio.inferior_p, "1",

@@ -1,7 +1,7 @@
 """Responses of a study: lines by kind, mode and reader, their checks, and the noise of blanks."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -149,10 +149,16 @@ def response_results(
                     mine = rows[rows["kind"] == population.kind]
                     if mine.empty:
                         continue
-                    key = f"{how.mode}\0{population.kind}\0{mine.to_json()}".encode()
+                    looked = mine[mine["examined"] == 1]
+                    key = f"{how.mode}\0{population.kind}\0{looked.to_json()}".encode()
                     if key not in same:
                         same[key] = _line(mine, how, plan)
-                    lines[(basis, population.kind, how.mode, reader)] = same[key]
+                    lost = len(mine) - len(looked)
+                    if same[key].not_examined != lost:
+                        told = replace(same[key], not_examined=lost)
+                    else:
+                        told = same[key]
+                    lines[(basis, population.kind, how.mode, reader)] = told
                 blanks = rows[(rows["kind"] == BLANK) & (rows["examined"] == 1)]
                 key = f"{how.mode}\0{BLANK}\0{blanks.to_json()}".encode()
                 if key not in heard:

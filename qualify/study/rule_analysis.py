@@ -11,6 +11,7 @@ from dataclasses import replace
 import pandas as pd
 
 from qualify.criteria.estimate import Basis, Estimate
+from qualify.effort import is_whole
 from qualify.reading.tables import Tables
 from qualify.study.analysis import analyse
 from qualify.study.comparison_estimates import comparison_estimates
@@ -44,8 +45,9 @@ def readers_plan(plan: Plan) -> Plan:
 
 
 def rule_plan(plan: Plan) -> Plan:
-    """Return the plan as it concerns the rules."""
-    return plan.model_copy(update={"read_by": "rule", "rule_readers": ()})
+    """Return the plan as it concerns the rules; a quick run leaves recorded responses out."""
+    told = {"read_by": "rule", "rule_readers": ()}
+    return plan.model_copy(update=told if is_whole() else told | {"responses": ()})
 
 
 def analyse_rule(

@@ -7,6 +7,9 @@ from qualify.pod.problem import BOUND_WORDS, BoundValue
 
 ERRORS_A_STEP = 5.0  # a step of rounding is at least so many simulation errors
 LEADING = (1.0, 2.0, 5.0)
+FAR = 10.0  # a size so many times beyond the sizes tested is told in words; our own choice
+TOO_FAR = "it lies more than ten times beyond the sizes tested: no number is told"
+FLAT = "a curve that hardly rises puts an a90 more than ten times beyond the sizes tested"
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,3 +45,26 @@ def told_bound(bound: BoundValue, seed: int, unit: str = "mm") -> ToldBound:
     value = round(turn(bound.value / step) * step, 12)
     way = "up" if bound.side == "upper" else "down"
     return ToldBound(value, f"{words}, rounded {way} to {step:g} {unit}")
+
+
+def is_far(value: float | None, tested: tuple[float, float]) -> bool:
+    """Return whether a size lies so far beyond the tested ones that no number should be told."""
+    return value is not None and not tested[0] / FAR <= value <= tested[1] * FAR
+
+
+def told_size(
+    value: float | None, reason: str | None, tested: tuple[float, float]
+) -> tuple[float | None, str | None]:
+    """Return a size and the reason why there is none; one that lies far beyond is not told."""
+    return (None, TOO_FAR) if is_far(value, tested) else (value, reason)
+
+
+def told_ratio(
+    value: float | None, reason: str | None, *, far: bool
+) -> tuple[float | None, str | None]:
+    """Return a ratio of sizes and the reason why there is none.
+
+    far : whether one of the sizes lies far beyond the tested ones.
+    """
+    beyond = value is not None and not 1.0 / FAR**2 <= value <= FAR**2
+    return (None, FLAT) if far or beyond else (value, reason)
