@@ -15,6 +15,7 @@ from qualify.errors import Fault, InputError, told
 
 INPUT_ERROR, NO_NUMBER, STOPPED = 2, 3, 130
 STILL_S = 5
+AS_IT_WAS = "as it was, nothing changed; --anew computes it again"
 
 
 class Unit(StrEnum):
@@ -25,6 +26,7 @@ class Unit(StrEnum):
 
 
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document on stdout.")]
+Anew = Annotated[bool, typer.Option("--anew", help="Compute it again, though nothing has changed.")]
 Table = Annotated[Path, typer.Argument(help="Table, CSV or .xlsx.", show_default=False)]
 Study = Annotated[
     Path, typer.Argument(help="Study: its folder, or its .xlsx workbook.", show_default=False)

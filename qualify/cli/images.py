@@ -19,7 +19,7 @@ def image(
         list[Path],
         typer.Argument(
             metavar="RECORDING...",
-            help="Recordings (.h5), side-cars, or the folder of a simulated trial.",
+            help="Recordings (.h5), side-cars, or the folder of a trial.",
             show_default=False,
         ),
     ],
@@ -44,6 +44,15 @@ def image(
     truth_open: Annotated[
         bool, typer.Option("--truth-open", help="Say that the truth of these targets is open.")
     ] = False,
+    given: Annotated[
+        Path | None,
+        typer.Option(
+            "--recordings",
+            metavar="DIR",
+            help="With the folder of a trial: its recordings, in place of simulated ones.",
+            show_default=False,
+        ),
+    ] = None,
     figures: Annotated[
         Figures, typer.Option(help="all; modes: only those side by side; none.")
     ] = Figures.all,
@@ -53,15 +62,15 @@ def image(
 
     A recording imaged before with the same inputs is left as it is, so that a stopped run goes on
     where it was. One that the gate rejects is imaged, marked and counted. Of a folder with
-    simulation.toml and imaging.toml, the recordings of all places are computed, imaged and let go.
+    simulation.toml and imaging.toml, the recordings of all places are computed, imaged and let go;
+    of one with recordings (.h5) and imaging.toml, all of these, named BLOCK-UNIT or CODE-NUMBER.
     """
     with answering():
         from qualify.cli.trial import image_folder
-        from qualify.study.trial_run import is_trial
 
-        if len(recordings) == 1 and is_trial(recordings[0]):
+        if _is_folder_of_trial(recordings, given):
             _nothing_else(imaging, out, twin, targets)
-            image_folder(recordings[0], as_json)
+            image_folder(recordings[0], given, as_json)
             return
         from qualify.dossier.truth_views import true_targets
         from qualify.study.images_table import TABLE, check_table
@@ -74,9 +83,9 @@ def image(
         table = out / TABLE if len(folders) > 1 else None
         if table is not None:
             check_table(table)
-        given = read_given(recordings, imaging, twin, targets, true_targets)
-        imager = Imager(given.plan, given.twin, given.block)
-        documents = _all(imager, folders, figures, given.first)
+        found = read_given(recordings, imaging, twin, targets, true_targets)
+        imager = Imager(found.plan, found.twin, found.block)
+        documents = _all(imager, folders, figures, found.first)
         summary = _summary(documents, folders) | {
             "table": _table_written(table, documents, folders)
         }
@@ -84,6 +93,17 @@ def image(
         first = next(iter(folders.values()))
         look = first / ("images.h5" if figures is Figures.none else "modes.png")
         say_next(f"look at {quoted(look)}")
+
+
+def _is_folder_of_trial(recordings: list[Path], given: Path | None) -> bool:
+    """Return whether a trial is to be imaged; recordings of one are refused without its folder."""
+    from qualify.errors import refuse
+    from qualify.study.trial_run import has_recordings, is_trial
+
+    alone = len(recordings) == 1 and recordings[0].is_dir()
+    if given is not None and not alone:
+        raise refuse("--recordings", "is given without the folder of a trial", "give that alone")
+    return alone and (given is not None or is_trial(recordings[0]) or has_recordings(recordings[0]))
 
 
 def _nothing_else(*given: Path | None) -> None:

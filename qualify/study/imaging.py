@@ -75,7 +75,7 @@ class Imager:
             "version": __version__,
             "plan": self.plan.model_dump(mode="json"),
             "block": None if self.block is None else self.block.model_dump(mode="json"),
-            "recordings": [_identity(one) for one in (recording, self.twin) if one is not None],
+            "recordings": [identity(one) for one in (recording, self.twin) if one is not None],
         }
         return digest(canonical_json(told))
 
@@ -270,7 +270,8 @@ def _imager(mode: Mode) -> Callable[[Recording, Grid], Image]:
     return image
 
 
-def _identity(recording: Recording) -> dict[str, Any]:
+def identity(recording: Recording) -> dict[str, Any]:
+    """Return all of a recording that images of it depend on, as digests and plain values."""
     return {
         "samples_sha256": samples_digest(recording.samples),
         "geometry": _geometry(recording),

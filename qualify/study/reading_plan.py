@@ -75,7 +75,7 @@ class ReadingPlan(BaseModel):
     format: Literal[1] = Field(description="version of this layout; leave it at 1")
     study: Text = Field(description="id of the study, the same in all of its files")
     provenance: Text = Field(description="what is invented, and where the rest comes from")
-    seed: Annotated[int, Field(ge=0, lt=2**63)] = Field(
+    seed: Annotated[int, Field(ge=0, lt=2**53)] = Field(
         description="of the limits of the false-call rate, and of the models of readers"
     )
     reader: Text = Field("rule", description="id under which the rule's calls stand")

@@ -19,16 +19,15 @@ COLUMNS = (
 BAND_MM, BAND_Z_MM = 34.0, 31.5  # reaches 7 mm into both units across a guard of 20 mm
 
 
-def row_of(
-    piece: Presented, middle_mm: float, seen: Seen, method: str, unit: str | None, *, digits: int
-) -> Row:
-    """Return an indication as its row: distances from the presented datum.
+def row_of(along_mm: float, seen: Seen, method: str, unit: str | None, *, digits: int) -> Row:
+    """Return an indication as its row.
 
-    unit : of the response; None where the reader writes none down.
+    along_mm : its distance from the presented datum. unit : of the response; None where the reader
+    writes none down.
     """
     row = {
         "verdict": "indication",
-        "x_mm": f"{piece.presented_x_mm(middle_mm + seen.x_mm):.{digits}f}",
+        "x_mm": f"{along_mm:.{digits}f}",
         "z_mm": f"{seen.z_mm:.{digits}f}",
         "length_x_mm": f"{seen.length_x_mm:.{digits}f}",
     }
@@ -43,9 +42,10 @@ def row_of(
     return row
 
 
-def not_examined(why: str) -> Row:
-    """Return the row of a unit that could not be examined."""
-    return {"verdict": "not_examined", "cause": "coupling", "comment": why}
+def not_examined(why: str, cause: str | None = "coupling") -> Row:
+    """Return the row of a unit that could not be examined; None for a cause no word fits."""
+    row = {"verdict": "not_examined", "comment": why}
+    return row if cause is None else row | {"cause": cause}
 
 
 def band_marked(

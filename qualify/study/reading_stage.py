@@ -12,7 +12,7 @@ from qualify.simulation.streams import stream
 from qualify.study.presentation import Look, PresentedRow
 from qualify.study.reading_inputs import ReadingInputs, Unit
 from qualify.study.reading_plan import ReaderRow, ReadMode
-from qualify.study.reading_sheets import Sheet, band_marked, not_examined, row_of
+from qualify.study.reading_sheets import Row, Sheet, band_marked, not_examined, row_of
 from qualify.study.reading_sizes import SizeRow, sizes_of
 from qualify.study.thresholds import Blanks, Thresholds, set_thresholds
 from qualify.study.trial_image_file import TrialImage
@@ -20,6 +20,7 @@ from qualify.study.trial_images import load_trial_image
 
 Progress = Callable[[int, int], None]
 NO_ECHO = "no back-wall echo in the recording"
+REJECTED = "recording rejected by the gate"
 GAVE_UP = "image broken off"
 
 
@@ -38,7 +39,7 @@ def thresholds_of(inputs: ReadingInputs, progress: Progress) -> Thresholds:
     ------
     InputError : where an image is missing or damaged, or a threshold can't be set.
     """
-    blanks = [u for u in inputs.open_units() if u.unit in u.block.blank_units()]
+    blanks = list(inputs.open_blanks())
     images: dict[str, list[Image]] = {mode.name: [] for mode in inputs.plan.modes}
     lost = dict.fromkeys(images, 0)
     for number, one in enumerate(blanks, start=1):
@@ -79,11 +80,30 @@ class _Shown:
         return next(image for image in self.held.images if image.mode == mode)
 
     def examined(self, mode: ReadMode) -> bool:
-        """Whether the known echo stands in the image; also where the plan names none."""
+        """Whether the known echo stands in the image, also where the plan names none.
+
+        Of a recording that the gate rejects nothing is examined.
+        """
+        if self.held.rejected:
+            return False
         pairs = zip(self.held.images, self.held.controls, strict=True)
         wanted = mode.control_in or mode.name
         control = next(control for image, control in pairs if image.mode == wanted)
         return control is None or control.found is True
+
+    def why_not(self) -> Row:
+        """Return the row of a unit that was not examined."""
+        if self.held.rejected:
+            return not_examined(f"{REJECTED}: {'; '.join(self.held.rejected)}", None)
+        return not_examined(NO_ECHO)
+
+    def along_mm(self, one: Unit, seen: Seen) -> float:
+        """Return the distance of an indication from the presented datum."""
+        return one.presented_mm(seen.x_mm, self.held.x_mm)
+
+    def ordered(self, one: Unit, found: tuple[Seen, ...]) -> list[Seen]:
+        """Return indications in the direction in which the piece was presented."""
+        return sorted(found, key=lambda seen: self.along_mm(one, seen))
 
 
 @dataclass(slots=True)
@@ -128,15 +148,16 @@ class _Work:
         sheet = self.rows.setdefault((look, piece.code), [])
         head = {"reader": look[0], "mode": mode.name, "code": piece.code, "unit": str(number)}
         if not shown.examined(mode):
-            sheet.append(head | not_examined(NO_ECHO))
+            sheet.append(head | shown.why_not())
             return
         image, rule = shown.image(mode.name), self.rule(mode)
         found = seen_by_rule(image, rule)
-        for seen in _ordered(piece, one, found):
+        for seen in shown.ordered(one, found):
             told = sizes_of(image, rule, seen, (mode.size_method, *mode.also))
             self.sizes.append((mode.name, piece.code, len(sheet), told))
             words = METHOD_WORDS[mode.size_method]
-            sheet.append(head | row_of(piece, one.middle_mm, seen, words, image.unit, digits=2))
+            along = shown.along_mm(one, seen)
+            sheet.append(head | row_of(along, seen, words, image.unit, digits=2))
         if not found:
             top = largest(responses(image, rule.background, rule.looking))
             empty = {"verdict": "nothing_found"}
@@ -159,7 +180,7 @@ class _Work:
         head = {"reader": reader.reader, "mode": mode.name, "code": piece.code}
         head |= {"unit": str(number)} | self._told(look, piece.code)
         if not shown.examined(mode):
-            sheet.append(head | not_examined(NO_ECHO))
+            sheet.append(head | shown.why_not())
             return
         name = ("look", str(reading), reader.reader, mode.name, piece.block.id, one.unit.id)
         rng = stream(self.inputs.plan.seed, *name)
@@ -168,8 +189,8 @@ class _Work:
             sheet.append(head | not_examined(GAVE_UP))
             return
         words = METHOD_WORDS[mode.size_method]
-        for seen in _ordered(piece, one, found):
-            sheet.append(head | row_of(piece, one.middle_mm, seen, words, None, digits=1))
+        for seen in shown.ordered(one, found):
+            sheet.append(head | row_of(shown.along_mm(one, seen), seen, words, None, digits=1))
         if not found:
             sheet.append(head | {"verdict": "nothing_found"})
 
@@ -210,8 +231,3 @@ class _Work:
         return [row.code for row in rows] or sorted(
             code for held, code in self.rows if held == look
         )
-
-
-def _ordered(piece: Presented, one: Unit, found: tuple[Seen, ...]) -> list[Seen]:
-    """Return indications in the direction in which the piece was presented."""
-    return sorted(found, key=lambda seen: piece.presented_x_mm(one.middle_mm + seen.x_mm))

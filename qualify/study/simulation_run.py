@@ -6,7 +6,7 @@ digest; a file that is whole and was made from the same is kept.
 """
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -121,11 +121,24 @@ def check_folder(study: SimulatedStudy, folder: Path, mark: str, what: str) -> N
     ------
     InputError : where the folder holds what this study does not make.
     """
+    partial = left_behind(folder, [job.name for job in study.jobs], mark, what)
+    _check_owner(study, folder / mark, what)
+    for path in partial:
+        path.unlink(missing_ok=True)
+
+
+def left_behind(folder: Path, names: Sequence[str], mark: str, what: str) -> list[Path]:
+    """Return what a killed run left half-written in a folder of files `NAME.h5`.
+
+    Raises
+    ------
+    InputError : where the folder holds what is not made under these names.
+    """
     if folder.is_file():
         raise refuse(str(folder), "is a file", "give a folder")
     if not folder.is_dir():
-        return
-    ours = {mark, *(f"{job.name}.h5" for job in study.jobs)}
+        return []
+    ours = {mark, *(f"{name}.h5" for name in names)}
     held = sorted(path for path in folder.iterdir())
     partial = [path for path in held if any(path.name.startswith(f".{name}.") for name in ours)]
     for path in held:
@@ -139,9 +152,7 @@ def check_folder(study: SimulatedStudy, folder: Path, mark: str, what: str) -> N
         raise refuse(
             str(folder), f"holds {what} that are not ours (no {mark})", "give a new folder"
         )
-    _check_owner(study, folder / mark, what)
-    for path in partial:
-        path.unlink(missing_ok=True)
+    return partial
 
 
 def owner(study: SimulatedStudy) -> dict[str, str]:
@@ -159,6 +170,9 @@ def _check_owner(study: SimulatedStudy, mark: Path, what: str) -> None:
         return
     if not isinstance(found, dict) or "plan_sha256" not in found:
         return
+    if found["plan_sha256"] is None:
+        wanted = "give a new folder, or remove it"
+        raise refuse(str(mark.parent), f"holds {what} of recordings that were given", wanted)
     if found["plan_sha256"] != study.plan_digest:
         raise refuse(
             str(mark.parent),

@@ -23,6 +23,7 @@ from qualify.imaging.grid import Image
 from qualify.pod.noise import fit_noise
 from qualify.pod.threshold import choose_threshold, noise_draws
 from qualify.reading.detection import Background, background_of, largest, responses
+from qualify.study.reading_plan import FILE as PLAN
 from qualify.study.reading_plan import ReadingPlan
 
 FILE = "thresholds.json"
@@ -134,6 +135,9 @@ def _of_mode(plan: ReadingPlan, mode: str, blanks: Blanks) -> ModeThreshold:
     if len(blanks.images) < 3:
         found = f"{len(blanks.images)} blank units with a control"
         raise refuse(f"mode {mode}", found, "a threshold needs at least 3, and is poor below 40")
+    if not any((looking.within(one.grid) & one.covered).any() for one in blanks.images):
+        found = f"mode {mode} covers no pixel of the region that is read"
+        raise refuse(PLAN, found, "move or widen the region, or leave the mode out")
     unit = blanks.images[0].unit
     told = background_of(
         blanks.images, looking, smooth_mm=plan.smooth_mm, reference_z_mm=plan.reference_z_mm

@@ -2,12 +2,15 @@
 
 Layout, format number 1: `/values` float32 (modes, rows, columns), in the order of the plan;
 `/masks` the bits of `covered` and `recorded` of each mode, first to last; attribute `description`,
-JSON text: everything else of the images and of the job, with the digests of samples and inputs.
+JSON text: everything else of the images and of the job, with the digests of samples and inputs; of
+a recording that was given, also where it comes from and what the gate says.
 Deflated, with checksums; no time is stored, so that an image gives the same bytes every time.
 """
 
 import io
 import json
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
@@ -33,16 +36,19 @@ class TrialImage:
 
     Attributes
     ----------
-    name, block, x_mm, y_mm, repeat, twin, loss_db : of the job.
+    name, block, x_mm, y_mm, repeat, twin, loss_db : of the job; of a recording that was given, its
+        name and, where they are told, the block and x of the middle of the array.
     images : one a mode, in the order of the plan.
     controls : of each mode, None where the plan names no known echo.
     samples_sha256 : digest of the recording's samples. inputs_sha256 : of all that this depends on.
+    source : of a recording that was given: where it comes from, in words.
+    rejected : why the gate rejects it, empty where it does not; None where the gate was not asked.
     """
 
     name: str
-    block: str
-    x_mm: float
-    y_mm: float
+    block: str | None
+    x_mm: float | None
+    y_mm: float | None
     repeat: int
     twin: bool
     loss_db: float
@@ -50,6 +56,26 @@ class TrialImage:
     controls: tuple[PositiveControl | None, ...]
     samples_sha256: str
     inputs_sha256: str
+    source: str | None = None
+    rejected: tuple[str, ...] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class TrialHead:
+    """What a file of images says of itself, its images left unread.
+
+    Attributes
+    ----------
+    x_mm, inputs_sha256, rejected : as of the images. signal : `simulated` or `measured`.
+    modes : name and method, in words, of each mode.
+    """
+
+    x_mm: float | None
+    signal: Literal["simulated", "measured"]
+    inputs_sha256: str
+    rejected: tuple[str, ...] | None
+    grid: Grid
+    modes: tuple[tuple[str, str], ...]
 
 
 class _Mode(BaseModel):
@@ -72,15 +98,17 @@ class _Described(BaseModel):
     format: Literal["qualify trial images"]
     format_number: Literal[1]
     name: str
-    block: str
-    x_mm: float
-    y_mm: float
+    block: str | None
+    x_mm: float | None
+    y_mm: float | None
     repeat: int
     twin: bool
     loss_db: float
     signal: Literal["simulated", "measured"]
     samples_sha256: str
     inputs_sha256: str
+    source: str | None = None
+    rejected: tuple[str, ...] | None = None
     grid: Grid
     modes: tuple[_Mode, ...]
 
@@ -119,12 +147,14 @@ def _recorded(image: Image) -> Mask:
 def _described(held: TrialImage) -> dict[str, Any]:
     first = held.images[0]
     shared = ("name", "block", "x_mm", "y_mm", "repeat", "twin", "loss_db")
+    given = {key: getattr(held, key) for key in ("source", "rejected")}
     own = ("mode", "method", "unit", "random_level", "random_99", "fewest_elements")
     return {
         "format": FORMAT,
         "format_number": FORMAT_NUMBER,
         **{key: getattr(held, key) for key in shared},
         "signal": first.signal,
+        **{key: value for key, value in given.items() if value is not None},
         "samples_sha256": held.samples_sha256,
         "inputs_sha256": held.inputs_sha256,
         "grid": asdict(first.grid),
@@ -144,6 +174,29 @@ def trial_image_from_bytes(content: bytes, name: str) -> TrialImage:
     InputError : where it is not HDF5, holds no images of a trial, or is damaged; `name` is used in
         the message.
     """
+    with _opened(content, name) as (file, told):
+        values: Values = file["values"][()]
+        bits = file["masks"][()]
+    return _held(told, values, bits)
+
+
+def trial_head(content: bytes, name: str) -> TrialHead:
+    """Return what a file of images says of itself; its images are not read.
+
+    Raises
+    ------
+    InputError : where it is no such file, or is damaged where it says so.
+    """
+    with _opened(content, name) as (_, told):
+        modes = tuple((one.mode, one.method) for one in told.modes)
+        return TrialHead(
+            told.x_mm, told.signal, told.inputs_sha256, told.rejected, told.grid, modes
+        )
+
+
+@contextmanager
+def _opened(content: bytes, name: str) -> Iterator[tuple[Any, _Described]]:
+    """Give the open file and its description; what HDF5 says against it is told as damage."""
     if not content.startswith(SIGNATURE):
         raise refuse(name, "is not an HDF5 file", "give a file of the images of a trial")
     try:
@@ -155,14 +208,12 @@ def trial_image_from_bytes(content: bytes, name: str) -> TrialImage:
             shape = (len(told.modes), *told.grid.shape)
             if file["values"].shape != shape or np.prod(shape) > MOST_VALUES:
                 raise refuse(name, f"is damaged (values are not {shape})", ANEW)
-            values: Values = file["values"][()]
-            bits = file["masks"][()]
+            yield file, told
     except InputError:
         raise
     except (OSError, RuntimeError, KeyError, ValueError, TypeError) as error:
         words = " ".join(str(error).split())
         raise refuse(name, f"is damaged ({words})", ANEW) from None
-    return _held(told, values, bits)
 
 
 def _held(told: _Described, values: Values, bits: Any) -> TrialImage:

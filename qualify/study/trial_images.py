@@ -3,7 +3,8 @@
 Recordings are made, imaged and let go; a trial of some hundred places would fill gigabytes. Each
 file is a function of its job and of the imaging plan alone: whatever the number of processes, and
 whenever a run was stopped, the same bytes result. A file that is whole and was made from the same
-is kept. The gate is not asked: it would cost a quarter more; the positive control is told.
+is kept. The gate is not asked of what is computed: it would cost a quarter more; the positive
+control is told. Recordings that were given are imaged by `trial_recordings`.
 """
 
 import multiprocessing
@@ -21,8 +22,10 @@ from threading import Thread
 from qualify import __version__
 from qualify.errors import InputError
 from qualify.files import canonical_json, digest, read_bytes, write_whole
-from qualify.imaging.focus import make_images
-from qualify.recording.record import samples_digest
+from qualify.imaging.controls import PositiveControl
+from qualify.imaging.focus import Setting, make_images
+from qualify.imaging.grid import Image
+from qualify.recording.record import Recording, samples_digest
 from qualify.simulation.scene import Solid
 from qualify.simulation.simulate import Simulator
 from qualify.study.imaging import control_in
@@ -121,6 +124,42 @@ def load_trial_image(path: Path) -> TrialImage:
     return trial_image_from_bytes(read_bytes(path), str(path))
 
 
+def images_digest(recording: str, plan: ImagingPlan) -> str:
+    """Return the digest of all that a file of images depends on; thresholds are no part.
+
+    recording : the digest of what the recording is.
+    """
+    parts = {
+        "region": plan.region.model_dump(mode="json"),
+        "modes": [mode.model_dump(mode="json") | {"threshold": None} for mode in plan.modes],
+        "control": plan.control and plan.control.model_dump(mode="json"),
+    }
+    told = {"version": __version__, "recording": recording, "imaging": parts}
+    return digest(canonical_json(told))
+
+
+def imaged(
+    recording: Recording, plan: ImagingPlan, setting: Setting | None = None
+) -> tuple[tuple[Image, ...], tuple[PositiveControl | None, ...]]:
+    """Return the images of a recording in all modes, and the control of each.
+
+    setting : what recordings of one geometry share, as of `make_images`.
+    """
+    images = make_images(recording, plan.modes, plan.region.grid(), setting=setting)
+    return images, tuple(control_in(image, plan.control) for image in images)
+
+
+def held_image(path: Path, inputs: str) -> TrialImage | None:
+    """Return the images of a file that is there, whole and made from these inputs; else None."""
+    if not path.is_file():
+        return None
+    try:
+        found = load_trial_image(path)
+    except InputError:
+        return None
+    return found if found.inputs_sha256 == inputs else None
+
+
 @dataclass(slots=True)
 class _Maker:
     """Makes images of jobs; blocks of one material share a simulator."""
@@ -129,29 +168,15 @@ class _Maker:
     plan: ImagingPlan
     folder: Path
     _simulators: dict[Solid, Simulator] = field(default_factory=dict)
+    _setting: Setting = field(default_factory=Setting)
 
     def inputs(self, job: Job) -> str:
         """Return the digest of all that a file of images depends on; thresholds are no part."""
-        parts = {
-            "region": self.plan.region.model_dump(mode="json"),
-            "modes": [
-                mode.model_dump(mode="json") | {"threshold": None} for mode in self.plan.modes
-            ],
-            "control": self.plan.control and self.plan.control.model_dump(mode="json"),
-        }
-        told = {"version": __version__, "recording": self.study.inputs(job), "imaging": parts}
-        return digest(canonical_json(told))
+        return images_digest(self.study.inputs(job), self.plan)
 
     def held(self, job: Job) -> TrialImage | None:
         """Return the images of a job if they are there, whole and made from the same."""
-        path = self.folder / _file(job)
-        if not path.is_file():
-            return None
-        try:
-            found = load_trial_image(path)
-        except InputError:
-            return None
-        return found if found.inputs_sha256 == self.inputs(job) else None
+        return held_image(self.folder / _file(job), self.inputs(job))
 
     def make(self, job: Job) -> TrialEntry:
         """Make the recording of a job, image it, and write its file."""
@@ -159,7 +184,7 @@ class _Maker:
         if solid not in self._simulators:
             self._simulators[solid] = simulator_of(self.study, job.block)
         recording = make_recording(self.study, job, self._simulators[solid])
-        images = make_images(recording, self.plan.modes, self.plan.region.grid())
+        images, controls = imaged(recording, self.plan, self._setting)
         held = TrialImage(
             name=job.name,
             block=job.block,
@@ -169,7 +194,7 @@ class _Maker:
             twin=job.twin,
             loss_db=job.loss_db,
             images=images,
-            controls=tuple(control_in(image, self.plan.control) for image in images),
+            controls=controls,
             samples_sha256=samples_digest(recording.samples),
             inputs_sha256=self.inputs(job),
         )

@@ -20,6 +20,7 @@ from qualify.study.reading_files import ReadingFiles
 from qualify.study.result import StudyResult
 from qualify.study.simulation import Job, SimulatedStudy, load_simulation
 from qualify.study.trial_images import load_trial_image, make_trial_images
+from qualify.study.trial_recordings import from_recordings
 from qualify.study.trial_run import is_trial
 from qualify.study.trial_shown import BesideTwin, Cut, ModeShown, TrialShown, Which
 
@@ -32,12 +33,14 @@ Wanted = tuple[tuple[str, str, Which], pd.Series]
 def show_trial(result: StudyResult, folder: Path) -> TrialShown | None:
     """Return the pictures of a trial; None where its images, or a reading by rule, are not there.
 
+    None also where recordings were given: a simulated twin is none of theirs.
+
     Raises
     ------
     InputError : where an image is damaged.
     """
     reading, rule = result.inputs.reading, result.rule
-    if reading is None or rule is None or not is_trial(folder):
+    if reading is None or rule is None or not is_trial(folder) or from_recordings(folder):
         return None
     study = load_simulation(folder)
     places = {(job.block, job.name.removeprefix(f"{job.block}-")): job for job in study.jobs}

@@ -24,7 +24,9 @@ def check_twin(recording: Recording, twin: Recording) -> None:
             f"found {_told(theirs)}, and the recording has {_told(ours)}",
             "give a twin recorded in the same way",
         )
-        for name, ours, theirs in _compared(recording, twin)
+        for (name, ours), theirs in zip(
+            recorded_how(recording).items(), recorded_how(twin).values(), strict=True
+        )
         if ours != theirs
     ]
     if samples_digest(recording.samples) == samples_digest(twin.samples):
@@ -35,29 +37,21 @@ def check_twin(recording: Recording, twin: Recording) -> None:
         raise InputError(faults)
 
 
-def _compared(one: Recording, other: Recording) -> list[tuple[str, Any, Any]]:
-    pairs: list[tuple[str, Any, Any]] = [
-        ("signal", one.provenance.signal, other.provenance.signal),
-        ("matrix", _half(one), _half(other)),
-        ("sampling_mhz", one.sampling_mhz, other.sampling_mhz),
-        ("start_us", one.start_us, other.start_us),
-        ("samples of a signal", one.sample_count, other.sample_count),
-        ("full_scale", one.full_scale, other.full_scale),
-        ("gain_db", one.gain_db, other.gain_db),
-        ("coupling", one.coupling, other.coupling),
-        (
-            "medium.longitudinal_m_per_s",
-            one.medium.longitudinal_m_per_s,
-            other.medium.longitudinal_m_per_s,
-        ),
-    ]
-    names = type(one.probe).model_fields
-    pairs += [(f"probe.{k}", getattr(one.probe, k), getattr(other.probe, k)) for k in names]
-    return pairs
-
-
-def _half(recording: Recording) -> str:
-    return "half" if recording.is_half else "full"
+def recorded_how(recording: Recording) -> dict[str, Any]:
+    """Return, by name, all in which recordings that are held against each other are alike."""
+    told: dict[str, Any] = {
+        "signal": recording.provenance.signal,
+        "matrix": "half" if recording.is_half else "full",
+        "sampling_mhz": recording.sampling_mhz,
+        "start_us": recording.start_us,
+        "samples of a signal": recording.sample_count,
+        "full_scale": recording.full_scale,
+        "gain_db": recording.gain_db,
+        "coupling": recording.coupling,
+        "medium.longitudinal_m_per_s": recording.medium.longitudinal_m_per_s,
+    }
+    probe = recording.probe
+    return told | {f"probe.{name}": getattr(probe, name) for name in type(probe).model_fields}
 
 
 def _told(value: Any) -> str:
