@@ -15,7 +15,7 @@ from qualify.recording.record import Recording, half_matrix
 from qualify.simulation.band import Band
 
 UPSAMPLED_RATE = 20.0  # samples a period of the centre frequency, at least
-BLOCK = 512  # signals turned at a time, so that spectra never fill the memory
+BLOCK = 64  # signals turned at a time, so that spectra never fill the memory
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,24 +42,27 @@ class Signals:
 def prepare(recording: Recording, *, workers: int = 1) -> Signals:
     """Return the signals of a recording ready for focusing; a mean of each signal is taken off.
 
-    `workers` : threads of the transforms.
+    `workers` : threads of the transforms. A length that these are slow at, as a large prime, is
+    filled up with zeros to one that they are quick at.
     """
     samples = half_matrix(recording.samples)
     pairs, count = samples.shape
     probe = recording.probe
     times = max(1, int(np.ceil(UPSAMPLED_RATE * probe.centre_mhz / recording.sampling_mhz - 1e-9)))
-    lines = int(np.rint(probe.centre_mhz * count / recording.sampling_mhz))
+    length = int(scipy.fft.next_fast_len(count))
+    lines = int(np.rint(probe.centre_mhz * length / recording.sampling_mhz))
     out = np.zeros((pairs, count * times + 2), np.complex64)
     for start in range(0, pairs, BLOCK):
-        out[start : start + BLOCK, 1:-1] = _moved_down(
-            samples[start : start + BLOCK], lines, times, workers
-        )
+        here, part = slice(start, start + BLOCK), samples[start : start + BLOCK]
+        if length > count:
+            part = part - part.mean(axis=-1, keepdims=True)
+        _moved_down(part, length, lines, times, workers, out[here, 1:-1])
     return Signals(
         out,
         count * times,
         recording.sampling_mhz * times,
         recording.start_us,
-        lines * recording.sampling_mhz / count,
+        lines * recording.sampling_mhz / length,
         probe.elements,
     )
 
@@ -87,20 +90,28 @@ def signals_of(spectra: NDArray[np.float32], band: Band, elements: int) -> Signa
 
 
 def _moved_down(
-    samples: NDArray[np.float32], lines: int, times: int, workers: int
-) -> NDArray[np.complex64]:
-    """Return analytic signals (pairs, samples·times) moved down by `lines` of their spectrum.
+    samples: NDArray[np.float32],
+    length: int,
+    lines: int,
+    times: int,
+    workers: int,
+    out: NDArray[np.complex64],
+) -> None:
+    """Write analytic signals (pairs, samples·times) moved down by `lines` of their spectrum.
 
+    length : samples that are transformed. out : of zeros, transformed where it lies if it can be.
     A time shift is not made: the carrier's phase is counted from the first sample, see `Signals`.
     """
-    count = samples.shape[-1]
-    spectrum = scipy.fft.rfft(samples, axis=-1, workers=workers)
+    whole = length * times
+    spectrum = scipy.fft.rfft(samples, n=length, axis=-1, workers=workers)
     spectrum[:, 0] = 0.0
-    if count % 2 == 0:
+    if length % 2 == 0:
         spectrum[:, -1] *= 0.5
     spectrum *= np.float32(2.0 * times)
-    moved = np.zeros((len(samples), count * times), np.complex64)
+    moved = out if out.shape[-1] == whole else np.zeros((len(out), whole), np.complex64)
     above = spectrum[:, lines:]
     moved[:, : above.shape[-1]] = above
-    moved[:, count * times - lines :] = spectrum[:, :lines]
-    return np.asarray(scipy.fft.ifft(moved, axis=-1, workers=workers, overwrite_x=True))
+    moved[:, whole - lines :] = spectrum[:, :lines]
+    found = scipy.fft.ifft(moved, axis=-1, workers=workers, overwrite_x=True)
+    if not np.may_share_memory(found, out):
+        out[:] = found[:, : out.shape[-1]]

@@ -1,6 +1,6 @@
 """Pixels in tiles, and sums over all of them in threads.
 
-A grid is cut into squares of pixels near to each other. Every tile is summed by itself and in the
+A grid is cut into tiles of pixels near to each other. Every tile is summed by itself and in the
 same order whatever the number of threads, so that this changes no digit.
 """
 
@@ -15,7 +15,7 @@ from qualify.imaging.laws import PIXELS, Floats, Law
 from qualify.imaging.signals import Signals
 from qualify.threads import in_threads
 
-SIDE = 16  # of a square tile
+SIDE = 16  # rows of a band: a tile is about as wide as it is high
 THREADED = 16  # tiles; fewer are not worth a thread
 Kernel = Callable[[NDArray[np.int64], Law, int, int, Floats], None]
 
@@ -36,12 +36,20 @@ class Pixels:
 
 
 def tile_order(rows: int, columns: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Return row and column (pixels,) of an array tile by tile; overhang repeats its edge."""
-    down, across = -(-rows // SIDE), -(-columns // SIDE)
-    row = np.minimum(np.arange(down * SIDE), rows - 1).reshape(down, 1, SIDE, 1)
-    column = np.minimum(np.arange(across * SIDE), columns - 1).reshape(1, across, 1, SIDE)
-    shape = (down, across, SIDE, SIDE)
-    return np.broadcast_to(row, shape).ravel(), np.broadcast_to(column, shape).ravel()
+    """Return row and column (pixels,) of an array tile by tile; the last pixel fills the last tile.
+
+    Bands of rows are gone through column by column, to and fro, so that a tile at the end of one
+    goes on in the next and none is half empty.
+    """
+    row, column = np.empty(rows * columns, np.int64), np.empty(rows * columns, np.int64)
+    done = 0
+    for number, band in enumerate(np.array_split(np.arange(rows), -(-rows // SIDE))):
+        across = np.arange(columns) if number % 2 == 0 else np.arange(columns)[::-1]
+        here = slice(done, done + band.size * columns)
+        row[here], column[here] = np.tile(band, columns), np.repeat(across, band.size)
+        done = here.stop
+    last = np.minimum(np.arange(-(-done // PIXELS) * PIXELS), done - 1)
+    return row[last], column[last]
 
 
 def grid_pixels(grid: Grid) -> Pixels:

@@ -110,6 +110,17 @@ def test_the_sum_is_linear_in_the_recording():
     np.testing.assert_allclose(rows[0] + rows[1], rows[2], atol=1e-3)
 
 
+def test_a_length_of_a_large_prime_changes_no_image():
+    """541 samples, a prime, filled up with zeros, beside their first 540, on an offset of half the
+    echo: 1e-3 of each value and 1e-4 of the largest."""
+    made = points([[0.0, 20.0]], 0.4, elements=16, samples=541)
+    made = replace(made, samples=made.samples + np.float32(0.2))
+    cut = replace(made, samples=made.samples[..., :540])
+    one, other = (make_images(held, [TOTAL], GRID)[0].amplitude() for held in (made, cut))
+    assert one.max() == pytest.approx(0.4, rel=0.05)
+    np.testing.assert_allclose(one, other, rtol=1e-3, atol=1e-4 * one.max())
+
+
 def test_what_recordings_share_changes_no_image(recording):
     """In one setting in turn: the recording, a louder one, one that starts later, another grid and
     the first again: bit by bit the images of each alone, in every way of focusing; laws are made

@@ -16,7 +16,7 @@ from plain import exact_sums, rows_of
 from qualify.imaging.focus import make_images
 from qualify.imaging.grid import Grid
 from qualify.imaging.kernels import PAIR_ROWS, sum_pairs
-from qualify.imaging.laws import _crossing
+from qualify.imaging.laws import PIXELS, _crossing
 from qualify.imaging.modes import Corrections
 from qualify.imaging.phase_kernels import (
     PHASE_ROWS,
@@ -27,7 +27,7 @@ from qualify.imaging.phase_kernels import (
 )
 from qualify.imaging.plain import analytic_signals, one_way_us, plain_sums
 from qualify.imaging.signals import prepare
-from qualify.imaging.tiles import grid_pixels, run
+from qualify.imaging.tiles import grid_pixels, run, tile_order
 from qualify.imaging.total_focusing import total_focusing_law
 from qualify.recording.paths import crossings_mm, times_us
 from qualify.recording.probe import element_centres_mm
@@ -209,3 +209,17 @@ def test_an_offset_of_each_signal_changes_no_image():
     moved = replace(recording, samples=recording.samples + offset[:, None])
     (image,), (known,) = (make_images(one, [TOTAL], GRID) for one in (moved, recording))
     np.testing.assert_allclose(image.amplitude(), known.amplitude(), atol=2e-6)
+
+
+@pytest.mark.parametrize(("rows", "columns"), [(1, 1), (16, 16), (37, 5), (5, 300), (33, 29)])
+def test_every_pixel_stands_in_one_tile(rows, columns):
+    """In whole tiles, of which only the last repeats a pixel; a tile is narrow: neighbours in it
+    are neighbours on the grid."""
+    row, column = tile_order(rows, columns)
+    count = rows * columns
+    assert row.size == -(-count // PIXELS) * PIXELS
+    np.testing.assert_array_equal(np.sort((row * columns + column)[:count]), np.arange(count))
+    assert (row[count:] == row[count - 1]).all()
+    assert (column[count:] == column[count - 1]).all()
+    assert np.abs(np.diff(column)).max(initial=0) <= 1
+    assert np.abs(np.diff(row)).max(initial=0) <= 15
