@@ -4,13 +4,16 @@ The document depends on the analysis alone. Two studies with the same plan, decl
 tables give the same bytes, whichever way in they took.
 """
 
+import json
 from typing import Any
 
-from qualify.criteria.estimate import Estimate
+from qualify.criteria.estimate import Estimate, Estimates
 from qualify.criteria.verdict import Verdict
 from qualify.files import canonical_json
 from qualify.study.deviations import Deviation
+from qualify.study.plan import Plan
 from qualify.study.result import StudyResult
+from qualify.study.totals import Outcome
 
 FORMAT = 1
 
@@ -53,6 +56,25 @@ def results_document(result: StudyResult) -> dict[str, Any]:
 def results_bytes(result: StudyResult) -> bytes:
     """Return `results.json` (RFC 8785)."""
     return canonical_json(results_document(result))
+
+
+def outcome_from(content: bytes, plan: Plan) -> Outcome:
+    """Return what a run came to, from its `results.json`, written by this version.
+
+    plan : of the same study.
+    """
+    told = json.loads(content)
+    items = [{k: v for k, v in item.items() if k != "id"} for item in told["estimates"]]
+    return Outcome(
+        plan,
+        told["study"]["synthetic"],
+        told["study"]["headline"],
+        tuple(told["study"]["readers"]),
+        Estimates(tuple(Estimate(**item) for item in items)),
+        tuple(Verdict(**item) for item in told["verdicts"]),
+        len(told["deviations"]),
+        sum(item["remedy"] is None for item in told["deviations"]),
+    )
 
 
 def _number(value: float | int | None) -> float | int | None:

@@ -99,6 +99,7 @@ class StudyResult:
     ----------
     tables : the three tables of the readers, first readings and re-readings alike.
     shown : pictures and coverage from the images of the trial; None where they are not there.
+    images : digest of what those images depend on, else None.
     rule : what was read by rule beside the readers, with tables of its own; None where nothing was.
     views : for each basis, the rows of the tables that count on it.
     fits, sizings : by (basis, kind, mode, reader).
@@ -137,6 +138,7 @@ class StudyResult:
     rule: RuleResult | None = None
     shown: TrialShown | None = None
     quick: bool = False
+    images: str | None = None
 
     @property
     def all_tables(self) -> Tables:

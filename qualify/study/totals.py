@@ -1,11 +1,14 @@
 """What `check` prints without showing truth, and the last lines of a run."""
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from qualify.criteria.verdict import combined
+from qualify.criteria.estimate import Estimates
+from qualify.criteria.verdict import Verdict, combined
 from qualify.files import read_toml
 from qualify.study.load import load_block, load_study
+from qualify.study.plan import Plan
 from qualify.study.result import StudyInputs, StudyResult
 from qualify.study.simulation import is_simulation, load_simulation, simulation_totals
 
@@ -66,11 +69,45 @@ def study_totals(inputs: StudyInputs) -> dict[str, Any]:
     return totals
 
 
-def outcome_document(result: StudyResult) -> dict[str, Any]:
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What a run came to, as its last lines tell it: of a result, or of its `results.json`.
+
+    Attributes
+    ----------
+    deviations, without_remedy : how many there are, and how many of them nobody mended.
+    The others are as of `StudyResult`.
+    """
+
+    plan: Plan
+    synthetic: bool
+    headline: str
+    readers: tuple[str, ...]
+    estimates: Estimates
+    verdicts: tuple[Verdict, ...]
+    deviations: int
+    without_remedy: int
+
+
+def outcome_of(result: StudyResult) -> Outcome:
+    """Return what a result comes to."""
+    return Outcome(
+        result.inputs.plan,
+        result.synthetic,
+        result.headline,
+        result.readers,
+        result.estimates,
+        result.verdicts,
+        len(result.deviations),
+        sum(d.remedy is None for d in result.deviations),
+    )
+
+
+def outcome_document(result: Outcome) -> dict[str, Any]:
     """Return what a run came to, for scripts."""
     criteria = dict.fromkeys(v.criterion for v in result.verdicts)
     return {
-        "study": result.inputs.name,
+        "study": result.plan.study,
         "synthetic": result.synthetic,
         "headline": result.headline,
         "verdicts": {
@@ -80,11 +117,11 @@ def outcome_document(result: StudyResult) -> dict[str, Any]:
             }
             for name in criteria
         },
-        "deviations": len(result.deviations),
+        "deviations": result.deviations,
     }
 
 
-def outcome_lines(result: StudyResult, pdf: Path) -> list[str]:
+def outcome_lines(result: Outcome, pdf: Path) -> list[str]:
     """Return at most ten lines: where the dossier lies and what it says."""
     basis = result.headline
     criteria = list(dict.fromkeys(v.criterion for v in result.verdicts))
@@ -103,15 +140,15 @@ def outcome_lines(result: StudyResult, pdf: Path) -> list[str]:
     lines.append(_bounds_line(result))
     if result.deviations:
         lines.append(
-            f"deviations: {len(result.deviations)}, told on the face pages, "
-            f"{sum(d.remedy is None for d in result.deviations)} without a remedy"
+            f"deviations: {result.deviations}, told on the face pages, "
+            f"{result.without_remedy} without a remedy"
         )
     lines.append("The tool presents evidence; a qualification body decides.")
     return lines
 
 
-def _bounds_line(result: StudyResult) -> str:
-    plan, basis = result.inputs.plan, result.headline
+def _bounds_line(result: Outcome) -> str:
+    plan, basis = result.plan, result.headline
     parts = []
     for population in plan.populations:
         values = [

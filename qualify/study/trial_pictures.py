@@ -13,13 +13,15 @@ import pandas as pd
 
 from qualify.blocks.definition import Block
 from qualify.blocks.targets import TargetBase
+from qualify.files import canonical_json, digest, read_bytes
 from qualify.imaging.grid import Grid, Image, Mask
 from qualify.imaging.region import Box, peak_in
 from qualify.reading.detection import Background
 from qualify.study.reading_files import ReadingFiles
 from qualify.study.result import StudyResult
 from qualify.study.simulation import Job, SimulatedStudy, load_simulation
-from qualify.study.trial_images import load_trial_image, make_trial_images
+from qualify.study.trial_image_file import trial_head
+from qualify.study.trial_images import FOLDER, load_trial_image, make_trial_images
 from qualify.study.trial_recordings import from_recordings
 from qualify.study.trial_run import is_trial
 from qualify.study.trial_shown import BesideTwin, Cut, ModeShown, TrialShown, Which
@@ -40,13 +42,10 @@ def show_trial(result: StudyResult, folder: Path) -> TrialShown | None:
     InputError : where an image is damaged.
     """
     reading, rule = result.inputs.reading, result.rule
-    if reading is None or rule is None or not is_trial(folder) or from_recordings(folder):
+    if reading is None or rule is None or (found := _images(folder)) is None:
         return None
-    study = load_simulation(folder)
+    study, files = found
     places = {(job.block, job.name.removeprefix(f"{job.block}-")): job for job in study.jobs}
-    files = [folder / "images" / f"{job.name}.h5" for job in study.jobs]
-    if not all(file.is_file() for file in files):
-        return None
     wanted = list(_wanted(rule.views[result.headline].opportunities))
     jobs = [places[(str(row["specimen"]), str(row["grading_unit"]))] for _, row in wanted]
     twins = _make_twins(study, reading, folder, jobs)
@@ -56,6 +55,28 @@ def show_trial(result: StudyResult, folder: Path) -> TrialShown | None:
         for (key, row), job in zip(wanted, jobs, strict=True)
     }
     return TrialShown(_coverage(files, reading), beside)
+
+
+def images_digest(folder: Path) -> str | None:
+    """Return the digest of what the images that are shown depend on; None where none is.
+
+    Raises
+    ------
+    InputError : where an image is damaged.
+    """
+    if (found := _images(folder)) is None:
+        return None
+    heads = {path.name: trial_head(read_bytes(path), str(path)) for path in found[1]}
+    return digest(canonical_json({name: head.inputs_sha256 for name, head in heads.items()}))
+
+
+def _images(folder: Path) -> tuple[SimulatedStudy, list[Path]] | None:
+    """Return a simulated trial with the files of its images, if all of them are there."""
+    if not is_trial(folder) or from_recordings(folder):
+        return None
+    study = load_simulation(folder)
+    files = [folder / FOLDER / f"{job.name}.h5" for job in study.jobs]
+    return (study, files) if all(file.is_file() for file in files) else None
 
 
 def _wanted(frame: pd.DataFrame) -> Iterator[Wanted]:

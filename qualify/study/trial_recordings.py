@@ -14,7 +14,7 @@ from typing import Any
 
 from qualify.errors import Fault, InputError, refuse
 from qualify.files import canonical_json, digest, read_bytes, write_whole
-from qualify.imaging.focus import check_mode
+from qualify.imaging.focus import Setting, check_mode
 from qualify.recording.archive import recording_from_bytes
 from qualify.recording.faults import examine
 from qualify.recording.gate import GateLimits, gate
@@ -92,12 +92,12 @@ def make_recorded_images(
     ------
     InputError : with the faults of all recordings, or where the folder holds what is not of them.
     """
-    given = _given(source, plan)
+    given, setting = _given(source, plan), Setting()
     _check_folder(folder / FOLDER, [one.name for one in given])
     write_whole(folder / FOLDER / MARK, canonical_json(OF_RECORDINGS))
     entries = []
     for number, one in enumerate(given, start=1):
-        entries.append(_entry(one, plan, folder))
+        entries.append(_entry(one, plan, folder, setting))
         told(number, len(given), one.name, entries[-1].kept)
     return entries
 
@@ -212,7 +212,7 @@ def _check_folder(folder: Path, names: Sequence[str]) -> None:
         path.unlink(missing_ok=True)
 
 
-def _entry(one: _Given, plan: ImagingPlan, folder: Path) -> RecordedEntry:
+def _entry(one: _Given, plan: ImagingPlan, folder: Path, setting: Setting) -> RecordedEntry:
     """Make the images of a recording and write its file, or keep it."""
     file = f"{FOLDER}/{one.name}.h5"
     held = held_image(folder / file, one.inputs)
@@ -221,7 +221,7 @@ def _entry(one: _Given, plan: ImagingPlan, folder: Path) -> RecordedEntry:
         recording = recording_from_bytes(read_bytes(one.path), str(one.path))
         if _inputs(recording, plan) != one.inputs:
             raise refuse(str(one.path), "was changed while it was read", "start again")
-        held = _imaged(one, recording, plan)
+        held = _imaged(one, recording, plan, setting)
         write_whole(folder / file, trial_image_bytes(held))
     return RecordedEntry(
         recording=one.path.name,
@@ -234,8 +234,8 @@ def _entry(one: _Given, plan: ImagingPlan, folder: Path) -> RecordedEntry:
     )
 
 
-def _imaged(one: _Given, recording: Recording, plan: ImagingPlan) -> TrialImage:
-    images, controls = imaged(recording, plan)
+def _imaged(one: _Given, recording: Recording, plan: ImagingPlan, setting: Setting) -> TrialImage:
+    images, controls = imaged(recording, plan, setting)
     result = gate(examine(recording), plan.gate)
     return TrialImage(
         name=one.name,

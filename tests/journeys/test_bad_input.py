@@ -1,6 +1,7 @@
 """Bad input: one clear error for each fault, exit code 2, and nothing half-written."""
 
 import errno
+from dataclasses import make_dataclass as made_dataclass
 from pathlib import Path
 
 import pytest
@@ -275,7 +276,8 @@ def test_a_disk_that_does_not_take_the_dossier(code, study, tmp_path, monkeypatc
         raise OSError(code, "No space left on device" if code == errno.ENOSPC else "denied")
 
     out = tmp_path / "out"
-    monkeypatch.setattr("qualify.study.run.run_study", lambda *_: None)
+    result = made_dataclass("Result", [("rule", object), ("images", object)])
+    monkeypatch.setattr("qualify.study.run.run_study", lambda *_, **__: result(None, None))
     monkeypatch.setattr("qualify.dossier.build.build_dossier", lambda _: {"results.json": b"{}"})
     monkeypatch.setattr(Path, "write_bytes", fails)
     assert "can't be written" in refused("dossier", study, "--out", out)

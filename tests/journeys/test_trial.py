@@ -14,7 +14,9 @@ from typer.testing import CliRunner
 
 from qualify.cli.app import app
 from qualify.recording.record import full_matrix, half_matrix
+from qualify.study.trial_image_file import trial_image_bytes
 from qualify.study.trial_images import load_trial_image
+from qualify.study.trial_pictures import images_digest
 from qualify.study.trial_run import image_recordings, image_trial, read_trial, set_open_thresholds
 from qualify.threads import do_without_threads
 from tests.study import small_trial as small
@@ -261,6 +263,22 @@ def test_a_call_sheet_changed_by_hand_is_not_overwritten(trial, with_record):
     sheet.rename(trial / "mine.csv")
     assert run("read", trial).exit_code == 0
     assert sheet.read_bytes() == written
+
+
+def test_images_behind_the_pictures_of_a_dossier_have_a_digest(trial, lying):
+    """It goes with what each was made from; None while one is missing, and of recordings given."""
+    first = images_digest(trial)
+    path = trial / "images" / f"{small.BLIND}-U2.h5"
+    held = load_trial_image(path)
+    path.write_bytes(trial_image_bytes(replace(held, inputs_sha256="0" * 64)))
+    assert images_digest(trial) not in (None, first)
+    path.write_bytes(trial_image_bytes(held))
+    assert images_digest(trial) == first
+    path.unlink()
+    assert images_digest(trial) is None
+    shutil.copy(trial / "simulation.toml", lying)
+    assert images_digest(lying) is None
+    (lying / "simulation.toml").unlink()
 
 
 def missing(folder):

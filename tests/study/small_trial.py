@@ -66,14 +66,14 @@ def block(name):
     return Block.model_validate(told | own)
 
 
-def simulation(elements=12, samples=600):
+def simulation():
     told = tomllib.loads(example_text("simulation"))
-    told["probe"]["elements"] = elements
+    told["probe"]["elements"] = 12
     told["conditions"]["grain"]["points_per_mm2"] = 2.0
     told["conditions"]["electronics"]["ring_down_db"] = -20.0
     told["conditions"]["receiver"]["set_on_wall_mm"] = 25.0  # so that nothing is clipped
-    places = [{"block": name, "units": "all", "y_mm": 15.0} for name in (OPEN, BLIND)]
-    own = {"samples": samples, "blocks": DATA["blocks"], "positions": places}
+    places = [{"block": name, "units": "all", "y_mm": 15.0} for name in SPOTS]
+    own = {"samples": 600, "blocks": DATA["blocks"], "positions": places}
     return SimulationPlan.model_validate(told | own)
 
 
