@@ -53,6 +53,8 @@ def _blocks(result: StudyResult, pictures: Pictures) -> list[Flowable]:
         )
     )
     out += [*_as_built(blocks), *_blank_checks(blocks), *_sets(result)]
+    if result.quick:
+        return [*out, body("Left out of a quick run: drawings, and targets block by block.")]
     out += section("Drawings")
     out.append(small(" ".join(common_notes([block_view(block) for block in blocks]))))
     for number, block in enumerate(blocks, start=1):

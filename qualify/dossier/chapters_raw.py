@@ -19,11 +19,17 @@ COLUMNS = 9
 WIDE = 7
 """Letters of a mode's id that fit over a narrow column."""
 Pass = tuple[str, str]
+LEFT_OUT = (
+    "Left out of a quick run: every target and call. They stand in opportunities.csv, calls.csv "
+    "and measurements.csv, and in the dossier of a whole run."
+)
 
 
 def raw_chapter(result: StudyResult) -> list[Flowable]:
     """Return chapter 8."""
     out = chapter("8  Raw results")
+    if result.quick:
+        return [*out, body(LEFT_OUT), *_between_units(result), *_not_examined(result)]
     out.append(
         body(
             f"{HIT} found, {MISS} missed, {NOT_EXAMINED} not examined, {NOT_READ} not read; in "

@@ -102,7 +102,7 @@ def _check(
         blank_units=units,
         blank_called=called,
     )
-    tested = plateau.plateau is not None and shape.outcome == "fitted"
+    tested = plateau.plateau is not None and shape.outcome == "fitted" and is_whole()
     holds, reason = _holds(fit, plan, replicates)
     return CurveCheck(
         models=model_table(size, hits, primary_link=link, primary_scale=scale),

@@ -13,7 +13,7 @@ from qualify.study.plan import Plan
 from qualify.study.result import StudyNotice
 from qualify.study.sizing_result import SizingResult
 
-MANY = 12  # curves of a study, from more on with half of the simulated trials behind each
+MANY = 11  # curves of a study, from more on with half of the simulated trials behind each
 
 
 def simulations_of(curves: int) -> int:

@@ -148,7 +148,7 @@ def with_checks(
         rows = views[basis].opportunities
         rows = rows[(rows["mode"] == cell[2]) & (rows["kind"] == cell[1])]
         table, fit = table_of(rows, plan.analysis.scale), found.fit
-        with_both = 0 < fit.hits < fit.readings
+        with_both = 0 < fit.hits < fit.readings and is_whole()
         beside = None
         if with_both:
             looked = rows[rows["examined"] == 1]

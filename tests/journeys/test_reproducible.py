@@ -1,11 +1,14 @@
-"""The two contracts of reproducibility, on the demonstration."""
+"""The two contracts of reproducibility, on a quick run of the demonstration."""
 
+import io
 import json
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
 
+import pikepdf
 import pytest
 
 from qualify.evidence.comparison import compare_results
@@ -18,7 +21,7 @@ def start_demo(folder: Path, *, zone: str, seed: str) -> subprocess.Popen[bytes]
     folder.mkdir()
     environment = {**os.environ, "TZ": zone, "PYTHONHASHSEED": seed}
     code = "from qualify.cli.app import main; main()"
-    command = [sys.executable, "-c", code, "demo", "--out", "made"]
+    command = [sys.executable, "-c", code, "demo", "--quick", "--out", "made"]
     quiet = subprocess.DEVNULL
     return subprocess.Popen(command, cwd=folder, env=environment, stdout=quiet, stderr=quiet)
 
@@ -49,10 +52,38 @@ def test_same_environment_same_bytes(two_runs):
 
 
 def test_another_machine_same_numbers(two_runs):
-    """The dossier kept as a sample was made on another machine or day."""
-    kept = json.loads((SAMPLE / "results.json").read_text(encoding="utf-8"))
+    """The results kept as a sample were made on another machine or day."""
+    kept = json.loads((SAMPLE / "quick_results.json").read_text(encoding="utf-8"))
     made = json.loads(two_runs[0]["dossier/results.json"])
     assert compare_results(kept, made) == []
+
+
+def test_a_quick_run_counts_as_a_whole_one_and_finds_the_same_curves(two_runs):
+    """Of what is not simulated, quick and whole runs tell the same: counts, curves, verdicts."""
+    whole = json.loads((SAMPLE / "results.json").read_text(encoding="utf-8"))
+    quick = json.loads(two_runs[0]["dossier/results.json"])
+    told = {one["id"]: one["value"] for one in whole["estimates"]}
+    same = ("/hits/", "/targets/", "/units_called/", "/a50/", "/a90/", "/sizing_rmse/")
+    checked = [one for one in quick["estimates"] if any(part in one["id"] for part in same)]
+    assert len(checked) > 200
+    for one in checked:
+        assert one["value"] == pytest.approx(told[one["id"]], rel=1e-9), one["id"]
+
+
+def test_quick_run_stands_on_every_page(two_runs):
+    with pikepdf.open(io.BytesIO(two_runs[0]["dossier/dossier.pdf"])) as pdf:
+        pages = len(pdf.pages)
+    if shutil.which("pdftotext") is None:
+        pytest.skip("pdftotext (poppler-utils) is not installed")
+    run = subprocess.run(
+        ["pdftotext", "-enc", "UTF-8", "-", "-"],
+        input=two_runs[0]["dossier/dossier.pdf"],
+        capture_output=True,
+        check=True,
+    )
+    told = [page.count("QUICK RUN") for page in run.stdout.decode().split("\f")[:-1]]
+    assert len(told) == pages
+    assert min(told) >= 1
 
 
 def test_the_dossier_is_small(two_runs):
