@@ -66,6 +66,7 @@ class Example(StrEnum):
     limits = "limits"
     imaging = "imaging"
     simulation = "simulation"
+    reading = "reading"
     setup = "setup"
     responses = "responses"
 
@@ -155,7 +156,8 @@ def check(
     paths: Annotated[
         list[Path],
         typer.Argument(
-            help="Studies, block and simulation files, recordings, side-cars.", show_default=False
+            help="Studies; block, simulation and reading files; recordings, side-cars.",
+            show_default=False,
         ),
     ],
     limits: Limits = None,
@@ -178,6 +180,8 @@ def check(
             say_next(f"qualify dossier {quoted(studies[0])}")
         elif simulations := [one["path"] for one in found if one["what"] == "simulation"]:
             say_next(f"qualify simulate {quoted(simulations[0])}")
+        elif readings := [one["path"] for one in found if one["what"] == "reading"]:
+            say_next(f"qualify read {quoted(Path(readings[0]).parent)} --open")
         elif recordings := [one for one in found if one["what"] == "recording"]:
             rejected = [one["path"] for one in recordings if not one["gate"]["accepted"]]
             say_next(_after_recordings(rejected))

@@ -3,7 +3,8 @@
 It is part of what is frozen before truth is opened.
 """
 
-from typing import Annotated, Literal, Self
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import BaseModel, Field, model_validator
 
@@ -19,6 +20,11 @@ FILE = "reading.toml"
 Rate = Annotated[float, Field(gt=0, le=0.5)]
 Share = Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
 Spread = Annotated[float, Field(ge=0, le=20, allow_inf_nan=False)]
+
+
+def is_reading(told: Mapping[str, Any]) -> bool:
+    """Return whether a TOML file means to be a reading file."""
+    return {"declared_rate", "open_blocks"} <= told.keys()
 
 
 class Masked(Extent):

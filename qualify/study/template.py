@@ -27,6 +27,7 @@ from qualify.study.flat import columns_of
 from qualify.study.imaging_plan import ImagingPlan
 from qualify.study.plan import Plan
 from qualify.study.read_me import folder_note
+from qualify.study.reading_plan import ReadingPlan
 from qualify.study.simulation_plan import SimulationPlan
 from qualify.study.toml_text import to_toml
 from qualify.study.workbook import WorkbookStudy, write_workbook
@@ -45,6 +46,7 @@ What = Literal[
     "limits",
     "imaging",
     "simulation",
+    "reading",
 ]
 NOTE = "READ ME.txt"
 BLOCK = "blocks/example_block.toml"
@@ -52,6 +54,7 @@ CALLS = "call_sheets/r1_new.csv"
 RECORDING = "recording.toml"
 IMAGING = "imaging.toml"
 SIMULATION = "simulation.toml"
+READING = "reading.toml"
 FILES: dict[str, str] = {
     "block": BLOCK,
     "study": "study.toml",
@@ -79,6 +82,9 @@ HEADS: dict[str, str] = {
     SIMULATION: "What qualify simulate is told: array, conditions, blocks, places of the array.\n"
     "Levels are declared, not fitted: justify yours. Nothing simulated shows what an instrument "
     "does.\n"
+    "All content is invented. EXAMPLE VALUES: replace every one of them, numbers too.",
+    READING: "What qualify read is told: the rule, its false-call rate, models of readers.\n"
+    "It is part of what is frozen before truth is opened.\n"
     "All content is invented. EXAMPLE VALUES: replace every one of them, numbers too.",
     BLOCK: "One reference block as built. Millimetres, degrees; x from the engraved end, y from "
     "edge L,\nz depth from face A.\n"
@@ -142,6 +148,8 @@ def example_text(what: What) -> str:
         return to_toml(_toml(IMAGING, ImagingPlan), head=HEADS[IMAGING])
     if what == "simulation":
         return to_toml(_toml(SIMULATION, SimulationPlan), head=HEADS[SIMULATION])
+    if what == "reading":
+        return to_toml(_toml(READING, ReadingPlan), head=HEADS[READING])
     return template_files()[FILES[what]].decode()
 
 

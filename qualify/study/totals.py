@@ -6,27 +6,42 @@ from typing import Any
 
 from qualify.criteria.estimate import Estimates
 from qualify.criteria.verdict import Verdict, combined
-from qualify.files import read_toml
+from qualify.files import read_toml, validated
 from qualify.study.load import load_block, load_study
 from qualify.study.plan import Plan
+from qualify.study.reading_plan import ReadingPlan, is_reading
 from qualify.study.result import StudyInputs, StudyResult
 from qualify.study.simulation import is_simulation, load_simulation, simulation_totals
 
 
 def check_path(path: Path) -> dict[str, Any]:
-    """Check a study, a block file or a simulation file; return what it is and its totals.
+    """Check a study, or a file of a block, a simulation or a reading; return what and its totals.
 
     Totals of a study hold no hit, no size and no number of targets, so that somebody who must
     not know the truth may run the check.
     """
     if path.suffix.lower() == ".toml" and path.is_file():
-        if is_simulation(read_toml(path)):
+        told_in = read_toml(path)
+        if is_reading(told_in):
+            reading = validated(ReadingPlan, told_in, str(path))
+            return {"path": str(path), "what": "reading", "totals": _reading_totals(reading)}
+        if is_simulation(told_in):
             told = simulation_totals(load_simulation(path))
             return {"path": str(path), "what": "simulation", "totals": told}
         block = load_block(path)
         totals = {"targets": len(block.targets), "grading_units": len(block.grading_units)}
         return {"path": str(path), "what": "block", "id": block.id, "totals": totals}
     return {"path": str(path), "what": "study", "totals": study_totals(load_study(path))}
+
+
+def _reading_totals(plan: ReadingPlan) -> dict[str, Any]:
+    return {
+        "study": plan.study,
+        "declared_rate": plan.declared_rate,
+        "open_blocks": len(plan.open_blocks),
+        "modes": len(plan.modes),
+        "models_of_readers": len(plan.readers),
+    }
 
 
 def check_lines(document: dict[str, Any]) -> list[str]:

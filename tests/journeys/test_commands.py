@@ -530,7 +530,7 @@ def test_new_study_passes_its_own_check(tmp_path):
         assert again.exit_code == 2
 
 
-@pytest.mark.parametrize("what", ["block", "study", "calls", "tables"])
+@pytest.mark.parametrize("what", ["block", "study", "calls", "tables", "reading"])
 def test_examples_are_printed(what):
     result = RUN.invoke(app, ["example", what])
     assert result.exit_code == 0, result.output

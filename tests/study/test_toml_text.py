@@ -12,8 +12,10 @@ from qualify.criteria.rules import RULES
 from qualify.study.data import DataSources
 from qualify.study.declaration import Declaration
 from qualify.study.flat import columns_of, flatten, unflatten
+from qualify.study.imaging_plan import ImagingPlan
 from qualify.study.load import load_study
 from qualify.study.plan import Plan
+from qualify.study.reading_plan import ReadingPlan
 from qualify.study.template import (
     FILES,
     example_explained,
@@ -22,6 +24,7 @@ from qualify.study.template import (
     template_study,
 )
 from qualify.study.toml_text import to_toml, toml_value
+from qualify.study.totals import check_path
 
 STUDY = template_study()
 
@@ -34,6 +37,25 @@ def test_models_come_back_the_same(model: Plan | Declaration | Block) -> None:
     for name, field in type(model).model_fields.items():
         if field.description:
             assert f"# {field.description.split(' (')[0][:60]}" in text, name
+
+
+def test_the_rule_of_a_reading_comes_back_the_same(tmp_path: Path) -> None:
+    """Masks, methods, models of readers; its regions lie in that of the example of images, its
+    modes and block are those of the examples, and `check` takes it."""
+    text = example_text("reading")
+    plan = ReadingPlan.model_validate(tomllib.loads(text))
+    again = tomllib.loads(to_toml(plan, head="two lines\nof head"))
+    assert ReadingPlan.model_validate(again) == plan
+    assert plan.modes[0].masks
+    assert plan.readers
+    imaging = ImagingPlan.model_validate(tomllib.loads(example_text("imaging")))
+    assert {mode.name for mode in plan.modes} <= {mode.name for mode in imaging.modes}
+    inner, outer = plan.region, imaging.region
+    assert outer.x_from_mm < inner.x_from_mm < inner.x_to_mm < outer.x_to_mm
+    assert outer.z_from_mm < inner.z_from_mm < inner.z_to_mm < outer.z_to_mm
+    assert plan.open_blocks == (STUDY.blocks[0].id,)
+    (tmp_path / "reading.toml").write_text(text, encoding="utf-8")
+    assert check_path(tmp_path / "reading.toml")["totals"]["declared_rate"] == 0.02
 
 
 def test_finished_tables_and_empty_lists_come_back_the_same() -> None:
