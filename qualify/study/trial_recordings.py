@@ -2,8 +2,10 @@
 
 The name of a recording says what it is of: `BLOCK-UNIT`, in the frame of the block, or
 `CODE-NUMBER`, a coded piece and the number of the unit counted from the presented datum, recorded
-as the piece lay. The gate is asked; a recording that it rejects is imaged, and says so. All are
-read and held against one another before the first is imaged.
+as the piece lay. A `position_mm` counts in the same frame: on the block, or from the presented
+datum; where none is told, the array stood over the middle of its unit. The gate is asked; a
+recording that it rejects is imaged, and says so. All are read and held against one another before
+the first is imaged.
 """
 
 from collections import Counter
