@@ -60,6 +60,8 @@ TERMS: tuple[tuple[str, str], ...] = (
     ),
     ("Firth bound", "bound from a likelihood penalised so that a slope can always be estimated"),
     ("fitted curve", "POD against size by maximum likelihood, two parameters, rising to 1"),
+    ("frozen, sealed", "fixed by digests in the log of events: the plan before truth is opened, "
+     "the truth before the trial; digests show change, not who looked"),
     ("grading unit", "a stretch of a piece that gets one verdict"),
     ("hit, miss", "a target with and without a matching call"),
     (
