@@ -17,7 +17,7 @@ from qualify.imaging.controls import (
 )
 from qualify.imaging.coverage import coverage
 from qualify.imaging.fidelity import GridLoss, PointSpread, grid_loss, point_spread
-from qualify.imaging.focus import make_images
+from qualify.imaging.focus import Setting, make_images
 from qualify.imaging.grid import Grid, Image
 from qualify.imaging.mode_quality import mode_quality
 from qualify.imaging.modes import Mode
@@ -66,6 +66,7 @@ class Imager:
     twin: Recording | None = None
     block: Block | None = None
     _points: dict[str, Any] = field(default_factory=dict)
+    _setting: Setting = field(default_factory=Setting)
     _twins: tuple[Image, ...] | None = None
     _twin_result: GateResult | None = None
 
@@ -88,7 +89,8 @@ class Imager:
         """
         if self.twin is not None:
             check_twin(recording, self.twin)
-        images = make_images(recording, self.plan.modes, self.plan.region.grid())
+        grid = self.plan.region.grid()
+        images = make_images(recording, self.plan.modes, grid, setting=self._setting)
         examination = examine(recording)
         result = gate(examination, self.plan.gate)
         modes = [
