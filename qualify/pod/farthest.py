@@ -24,6 +24,7 @@ WORK = 5_000_000  # simulated targets a size looked at; large trials get by with
 NEAR_PART, FAR_PART = (0.1, 8.0), (14.0, 30.0, 300.0)  # of the ladder, in first steps
 RUNGS, FEWEST_AND_MOST = 1_200, (24, 80)  # rungs of the near part times targets; its limits
 THREADED = 50_000  # simulated targets; fewer are not worth a thread
+STEPS_OUT, EVEN_STEPS = 60, 8  # outwards from a root; even ones, then each twice the last
 INFINITY = 1e6  # standardised size at which a curve is as good as flat
 NEAR = 0.5  # normal quantiles: so near to rejection, few simulated trials do not decide
 ROOT_STEPS = 12
@@ -185,14 +186,18 @@ def farthest_kept(way: Walked, simulations: int) -> Found | None:
     at = _root(way, *bracket, first)
     slope = _slope(way, at, first)
     if simulations > first:
-        at = _refined(way, at, slope, simulations)
+        refined = _refined(way, at, slope, simulations)
+        if refined is None:
+            return None
+        at = refined
     return Found(at, _margin_error(way.confidence, simulations) / slope, simulations)
 
 
-def _refined(way: Walked, at: float, slope: float, simulations: int) -> float:
+def _refined(way: Walked, at: float, slope: float, simulations: int) -> float | None:
     """Move a root found with few simulated trials to that with all of them.
 
-    One secant step where p is smooth; where it jumps, an interval is closed in on again.
+    One secant step where p is smooth; where it jumps, an interval is closed in on again. None where
+    all of them reject no place, however far, that few rejected.
     """
     error = _margin_error(way.confidence, simulations)
     here = way.margin(at, simulations)
@@ -207,9 +212,14 @@ def _refined(way: Walked, at: float, slope: float, simulations: int) -> float:
     reach = max(WIDEN * error / slope, 0.02 * outer)
     while way.margin(inner, simulations) > 0.0 and inner > 1e-3:
         outer, inner = inner, max(inner - reach, 0.5 * inner)
-    while way.margin(outer, simulations) <= 0.0:
-        inner, outer = outer, outer + min(reach, 0.5 * outer)
-    return _root(way, inner, outer, simulations)
+    for step in range(STEPS_OUT):
+        if way.margin(outer, simulations) > 0.0:
+            return _root(way, inner, outer, simulations)
+        wide = min(reach, 0.5 * outer) * 2.0 ** max(0, step - EVEN_STEPS)
+        inner, outer = outer, outer + wide
+        if step == EVEN_STEPS and way.margin(np.inf, simulations) <= 0.0:
+            return None
+    return None
 
 
 def _slope(way: Walked, at: float, simulations: int) -> float:

@@ -9,6 +9,7 @@ import pytest
 from scipy import optimize, special
 
 from qualify.pod.calibrated import calibrated_bound, calibrated_pod_bound, p_value
+from qualify.pod.farthest import farthest_kept
 from qualify.pod.hit_miss import fit_hit_miss
 from qualify.pod.links import eta_of, log_likelihood, pod_of
 from qualify.pod.observations import observe
@@ -195,3 +196,19 @@ def test_where_p_rises_again_the_bound_is_the_farthest_size_kept():
     assert p_at(bound) == pytest.approx(0.17, abs=2e-3)
     beyond = [p_at(size) for size in bound * np.linspace(1.01, 1.6, 25)]
     assert max(beyond) < 0.172
+
+
+class _ClosesForFew:
+    """A way on which few simulated trials reject far places and many reject none."""
+
+    readings = 40.0
+
+    def margin(self, at, simulations):
+        far = 0.5 if simulations <= 1999 else -0.2
+        return far if at > 5.0 else -0.5
+
+
+def test_a_bound_that_only_few_trials_close_is_none_and_the_search_ends():
+    """It went on outwards for ever where all trials rejected no place that few had rejected."""
+    assert farthest_kept(_ClosesForFew(), 19_999) is None
+    assert farthest_kept(_ClosesForFew(), 1_999).at == pytest.approx(5.0, rel=1e-3)
