@@ -10,7 +10,7 @@ from qualify.dossier.pictures import Pictures
 from qualify.dossier.tables import grid
 from qualify.dossier.words import kind_words, percent, plain, whole
 from qualify.reading.tables import BLANK
-from qualify.study.response_analysis import choice_notices
+from qualify.study.response_back import choice_notices
 from qualify.study.result import StudyResult
 
 

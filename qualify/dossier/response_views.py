@@ -22,9 +22,9 @@ from qualify.study.response_analysis import (
     NoiseResult,
     ResponseResult,
     draws_of,
-    error_back,
     pod_at_rate,
 )
+from qualify.study.response_back import error_back
 from qualify.study.result import StudyResult
 
 POINTS, NINE_IN_TEN = 61, 1.645

@@ -8,6 +8,7 @@ from qualify.study.result import StudyResult
 from qualify.study.rule_analysis import against
 
 CLEAR = 0.05
+SHOWN = 5
 
 
 def rule_answer(result: StudyResult) -> str:
@@ -48,7 +49,26 @@ def _kind(own: StudyResult, population: Population) -> str:
     for mode in modes_read(own):
         if mode not in (candidate, reference):
             told.append(_other(own, kind, candidate, mode))
+    told.append(_missed(own, population, candidate))
     return sentence("; ".join(one for one in told if one))
+
+
+def _missed(own: StudyResult, population: Population, candidate: str) -> str:
+    """Name the largest targets that the candidate missed though they were examined."""
+    frame = own.views[own.headline].opportunities
+    rows = frame[(frame["kind"] == population.kind) & (frame["mode"] == candidate)]
+    missed = rows[(rows["hit"] == 0) & (rows["examined"] == 1)]
+    if missed.empty:
+        return ""
+    largest = missed.sort_values("size_mm", ascending=False).head(SHOWN)
+    named = ", ".join(
+        f"{mm(size)} at {depth:.0f}"
+        for size, depth in zip(largest["size_mm"], largest["depth_mm"], strict=True)
+    )
+    some = f"{len(missed)} missed though examined"
+    if len(missed) > len(largest):
+        some += f", the largest {len(largest)} of them"
+    return f"{candidate}: {some}, mm by mm of depth: {named}"
 
 
 def _other(own: StudyResult, kind: str, candidate: str, mode: str) -> str:

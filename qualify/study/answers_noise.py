@@ -22,7 +22,8 @@ from qualify.raw_tables import RawTable
 from qualify.study.answers_response_rows import ResponseUnit, finite, unit_of_response
 from qualify.study.check_words import in_noise_notice
 from qualify.study.columns import check_columns
-from qualify.study.response_analysis import back, choice_notices, error_back, pod_at_rate
+from qualify.study.response_analysis import pod_at_rate
+from qualify.study.response_back import back, choice_notices, error_back
 
 Document = dict[str, Any]
 TRADE = (0.002, 0.005, 0.01, 0.02, 0.03, 0.05, 0.07, 0.1, 0.15, 0.2, 0.3)

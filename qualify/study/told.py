@@ -8,7 +8,7 @@ from qualify.pod.problem import BOUND_WORDS, BoundValue
 ERRORS_A_STEP = 5.0  # a step of rounding is at least so many simulation errors
 LEADING = (1.0, 2.0, 5.0)
 FAR = 10.0  # a size so many times beyond the sizes tested is told in words; our own choice
-TOO_FAR = "it lies more than ten times beyond the sizes tested: no number is told"
+TOO_FAR = "the size would lie more than ten times beyond those tested, so no number is told"
 FLAT = "a curve that hardly rises puts an a90 more than ten times beyond the sizes tested"
 
 

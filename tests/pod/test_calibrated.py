@@ -201,7 +201,7 @@ def test_where_p_rises_again_the_bound_is_the_farthest_size_kept():
 class _ClosesForFew:
     """A way on which few simulated trials reject far places and many reject none."""
 
-    readings = 40.0
+    readings, confidence = 40.0, 0.95
 
     def margin(self, at, simulations):
         far = 0.5 if simulations <= 1999 else -0.2
