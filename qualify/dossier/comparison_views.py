@@ -1,7 +1,7 @@
 """Candidate and reference as the plain values that their figure takes."""
 
 from qualify.criteria.estimate import Estimate
-from qualify.dossier.lookup import estimate
+from qualify.dossier.lookup import estimate, value
 from qualify.dossier.words import p_value
 from qualify.figures.comparison import ComparisonPanel, ModeCurve, Side
 from qualify.figures.pod import PodPanel
@@ -65,9 +65,11 @@ def comparison_panels(
         ]
         test, ratio = one.found.test, one.found.ratio
         told = f"hits {_p(test.exact_p)}; curves {_p(one.found.curves.exchange_p)}; "
-        told += "no ratio of a90" if ratio.ratio is None else f"a90 ratio {ratio.ratio:.2f}"
-        if ratio.upper is not None:
-            told += f", upper bound {ratio.upper:.2f}"
+        shown = value(result, "a90_ratio", population.kind, candidate, reader)
+        told += "no ratio of a90" if shown is None else f"a90 ratio {shown:.2f}"
+        upper = value(result, "a90_ratio_upper", population.kind, candidate, reader)
+        if upper is not None:
+            told += f", upper bound {upper:.2f}"
         out.append(
             ComparisonPanel(
                 title=f"Reader {reader}",
