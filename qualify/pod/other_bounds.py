@@ -24,6 +24,7 @@ from qualify.pod.links import Array, eta_of
 from qualify.pod.observations import Observations
 from qualify.pod.problem import (
     NO_TREND,
+    TOO_FAR,
     BoundValue,
     FittedCurve,
     Side,
@@ -67,7 +68,8 @@ def _corrected(curve: FittedCurve, psi: Array, level: float) -> tuple[Array, Arr
     r = signed_root(curve, psi, levels)
     near = np.abs(r) < NEAR_ZERO
     safe, ratio = np.where(near, 1.0, r), np.where(near, 1.0, q / np.where(near, 1.0, r))
-    return r, np.asarray(np.log(ratio) / safe)
+    with np.errstate(invalid="ignore"):  # no correction exists where q and r differ in sign
+        return r, np.asarray(np.log(ratio) / safe)
 
 
 def r_star_bound(data: SizedHits, pod: float, confidence: float, side: Side) -> BoundValue:
@@ -85,7 +87,10 @@ def r_star_bound(data: SizedHits, pod: float, confidence: float, side: Side) -> 
     def residual(psi: Array, index: object) -> Array:
         return sign * modified_root(data, psi, level) - z
 
-    return data.bound(float(bracketed_root(residual, start, step)[0]), "r_star", side)
+    found = float(bracketed_root(residual, start, step)[0])
+    if not np.isfinite(found):
+        return BoundValue(None, TOO_FAR, "r_star", side)
+    return data.bound(found, "r_star", side)
 
 
 def firth_bound(

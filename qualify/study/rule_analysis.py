@@ -61,7 +61,8 @@ def analyse_rule(
     rules = tuple(sorted({str(reader) for reader in tables.opportunities["reader"]}))
     views: Mapping[Basis, Tables] = views_of(tables, deviations, own)
     analysis = analyse(views, own, rules)
-    lines, noises = response_results(views, own, rules)
+    asked = any(criterion.statistic.startswith("response") for criterion in own.criteria)
+    lines, noises = response_results(views if asked else {}, own, rules)
     estimates, notices = response_estimates(lines, noises, own.analysis.seed)
     comparisons = compare_all(views, own, rules)
     beside = {mode: _against(views, own, rules, mode) for mode in _others(own, views)}
@@ -81,6 +82,20 @@ def analyse_rule(
         beside,
     )
     return result, told, [*analysis.notices, *notices]
+
+
+def with_responses(
+    rule: RuleResult, basis: Basis
+) -> tuple[RuleResult, list[Estimate], list[StudyNotice]]:
+    """Return the result with lines of responses on one basis, their estimates and notices.
+
+    Nothing is added where a criterion asked for them, so that all bases have them already.
+    """
+    if rule.responses or not rule.plan.responses:
+        return rule, [], []
+    lines, noises = response_results({basis: rule.views[basis]}, rule.plan, rule.readers)
+    estimates, notices = response_estimates(lines, noises, rule.plan.analysis.seed)
+    return replace(rule, responses=lines, noises=noises), estimates, notices
 
 
 def against(candidate: str, other: str) -> str:

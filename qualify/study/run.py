@@ -39,7 +39,7 @@ from qualify.study.readers_estimates import readers_estimates, reading_check_est
 from qualify.study.response_analysis import NoiseResult, ResponseResult, response_results
 from qualify.study.response_estimates import response_estimates
 from qualify.study.result import StudyInputs, StudyResult
-from qualify.study.rule_analysis import analyse_rule, parted, readers_plan
+from qualify.study.rule_analysis import analyse_rule, parted, readers_plan, with_responses
 from qualify.study.rule_result import RuleResult
 from qualify.study.sensitivity import Place, sensitivity_of
 from qualify.study.sensitivity_estimates import sensitivity_estimates
@@ -199,10 +199,15 @@ def _check(state: _State) -> _State:
     state.analysis.estimates.extend(check_estimates(checks, fits))
     state.analysis.estimates.extend(model_estimates(checks, fits))
     together = with_checks(state.together, state.views, state.inputs.plan, basis)
+    rule = state.rule
+    if rule is not None:
+        rule, estimates, notices = with_responses(rule, basis)
+        state.analysis.estimates.extend(estimates)
+        state.analysis.notices.extend(notices)
     assert state.tables is not None
     repeats = repeats_of(state.tables, state.views[basis], state.inputs.plan)
     state.analysis.estimates.extend(reading_check_estimates(together, repeats, basis))
-    return replace(state, checks=checks, together=together, repeats=repeats)
+    return replace(state, checks=checks, together=together, repeats=repeats, rule=rule)
 
 
 def _vary(state: _State) -> _State:
