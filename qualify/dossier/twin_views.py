@@ -32,7 +32,8 @@ def beside_twins_view(own: StudyResult, population: Population) -> BesideTwinsVi
             continue
         unit = next(one.unit for one in shown.modes if one.mode == mode)
         low, high = _range(held, unit)
-        hit, miss = _cells(pairs["hit"], "hit"), _cells(pairs["miss"], "miss")
+        digits = 1 if unit == "db" else 2
+        hit, miss = (_cells(pairs[w], w, digits) for w in WHICH)
         rows.append(TwinRow(mode, unit, low, high, *hit, *miss))
     if not rows:
         return None
@@ -50,13 +51,15 @@ def _range(held: list[BesideTwin], unit: str) -> tuple[float, float]:
     return high - RANGE_DB, high
 
 
-def _cells(pair: BesideTwin | None, which: Which) -> tuple[TwinPicture | str, TwinPicture | str]:
+def _cells(
+    pair: BesideTwin | None, which: Which, digits: int
+) -> tuple[TwinPicture | str, TwinPicture | str]:
     if pair is None:
         return ABSENT[which], "–"
-    return _picture(pair, pair.own), _picture(pair, pair.twin)
+    return _picture(pair, pair.own, digits), _picture(pair, pair.twin, digits)
 
 
-def _picture(pair: BesideTwin, cut: Cut) -> TwinPicture:
+def _picture(pair: BesideTwin, cut: Cut, digits: int) -> TwinPicture:
     slot = pair.half_z_mm < pair.half_x_mm or pair.tilt_deg != 0.0
     target = TrueTarget(
         pair.x_mm,
@@ -74,7 +77,7 @@ def _picture(pair: BesideTwin, cut: Cut) -> TwinPicture:
         cut.x_mm,
         cut.z_mm,
         cut.response,
-        cut.threshold,
+        None if cut.threshold is None else round(cut.threshold, digits),
         target,
         cut.peak_mm,
     )
