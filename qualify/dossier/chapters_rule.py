@@ -3,12 +3,14 @@
 from reportlab.platypus import Flowable
 
 from qualify.dossier.chapters_noise import noise_sections
+from qualify.dossier.chapters_parts import by_tilt_and_depth
 from qualify.dossier.chapters_response import response_sections
 from qualify.dossier.comparison_views import discordant
 from qualify.dossier.fairness import DIFFERS, rule_table
 from qualify.dossier.layout import body, bullets, section, small
 from qualify.dossier.lookup import BLANKS, estimate, value
 from qualify.dossier.pictures import Pictures
+from qualify.dossier.rule_answer import grain_caution
 from qualify.dossier.rule_views import as_study, modes_read
 from qualify.dossier.tables import Cell, grid
 from qualify.dossier.words import (
@@ -18,6 +20,7 @@ from qualify.dossier.words import (
     mm,
     p_value,
     percent,
+    sentence,
     signed,
     size_cell,
     whole,
@@ -36,8 +39,8 @@ NO_IMAGES = (
 WHY = (
     "The rule looks at every mode in the same way: same recordings, same region, and a threshold "
     "that lets the same share of blank units be called, set on the open blanks before the blind "
-    "coupons were read. So modes are compared at one false-call rate. The rule is no reader: its "
-    "numbers are never counted with those of readers."
+    "coupons were read. So modes are compared at one declared rate; what it came to stands beside. "
+    "The rule is no reader: its numbers are never counted with those of readers."
 )
 
 
@@ -48,11 +51,39 @@ def rule_sections(result: StudyResult, pictures: Pictures) -> list[Flowable]:
         return [small(NOT_SHOWN)]
     out = [*section("Read by rule: all modes at one declared false-call rate", 60), body(WHY)]
     out += [rule_table(own, modes_read(own)), small(f"A row marked {DIFFERS} differs.")]
+    if caution := grain_caution(own):
+        out.append(body(caution))
+    out += _pilot(own)
     out += _thresholds(own)
     out += _coverage(own, pictures)
     for number, population in enumerate(own.inputs.plan.populations, start=1):
         out += _kind(result, own, pictures, population, number)
     return [*out, *response_sections(own, pictures), *noise_sections(own, pictures)]
+
+
+def _pilot(own: StudyResult) -> list[Flowable]:
+    """Return the record of the pilot that set the noise, as it stands beside the study."""
+    reading = own.inputs.reading
+    if reading is None or not reading.pilot:
+        return []
+    told = reading.pilot
+    words = (
+        f"Pilot, on open pieces: {told.rule}. Chosen: {general(told.chosen_backscatter_db)} dB. "
+        f"{sentence(told.before)} {sentence(told.caution)}"
+    )
+    modes = list(told.levels[0].modes) if told.levels else []
+    heads = ["Backscatter, dB", "Scattered, dB/mm"]
+    heads += [f"{mode}: {what}" for mode in modes for what in ("found", "a50, mm")]
+    rows = []
+    for level in told.levels:
+        cells = [general(level.backscatter_db), general(level.scattered_db_per_mm)]
+        for mode in modes:
+            one = level.modes[mode]
+            cells += [f"{one.holes_found} of {one.holes}", mm(one.a50_mm)]
+        rows.append(cells)
+    each = [130.0 / max(1, 2 * len(modes))] * (2 * len(modes))
+    table = grid(heads, rows, [20, 20, *each], align="r" * len(heads))
+    return [*section("How the level of noise was chosen"), body(words), table]
 
 
 def _thresholds(own: StudyResult) -> list[Flowable]:
@@ -134,6 +165,7 @@ def _kind(
         f"rule-depth-{number}",
         f"{words[:1].upper()}{words[1:]} over {population.size_in_words} and depth, by mode.",
     )
+    out += by_tilt_and_depth(own, population.kind)
     out += _pairs(result, own, population)
     out += pictures.on_page(
         f"rule-sizes-{number}",

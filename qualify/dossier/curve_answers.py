@@ -116,4 +116,6 @@ def levels(result: StudyResult) -> Answer:
         return ("open", f"The data speak for it: {', '.join(speaks)}. {told}")
     if question:
         return ("open", f"Not excluded, and the better curve: {', '.join(question)}. {told}")
-    return ("answered" if excluded == total else "partly", f"No sign that it does. {told}")
+    if excluded == total:
+        return ("answered", f"No sign that it does. {told}")
+    return ("partly", f"No test speaks for it; curves that hardly rise can't be tested. {told}")

@@ -106,7 +106,7 @@ def _lines(result: StudyResult) -> list[list[str]]:
         for (on, kind, mode, reader), line in result.responses.items()
         if on == result.headline and (failed := line.failed())
     ]
-    if not result.plan_has_responses:
+    if not result.plan_has_responses or (result.rule is not None and not result.responses):
         return []
     words = "; ".join(told) if told else "No check speaks against a line; passing shows little."
     return [["'Do the lines of responses fit?'", words, "signal response"]]
@@ -172,7 +172,7 @@ def _large(rows: Rows) -> str:
     first = (
         f"The data speak for a detection that levels off below 1 for {speaks}."
         if speaks
-        else "No curve levels off below 1 in these data at the 5 % level."
+        else "No curve that can be tested levels off below 1 at the 5 % level."
     )
     if all(row.value("plateau_p") is None for row in _all(rows)):
         first = "Without a fitted curve no levelling off can be judged."

@@ -42,6 +42,7 @@ def _rows(result: StudyResult, modes: list[Mode]) -> list[tuple[str, list[str]]]
         ("Set up by", [mode.set_up_by for mode in modes]),
         ("Recordings", [_recordings(result)] * len(modes)),
         ("Region looked at", [_region(reading, mode.id) for mode in modes]),
+        ("Of it covered", [_covered(result, mode.id) for mode in modes]),
         ("Threshold", [_threshold(mode) for mode in modes]),
         ("Declared false-call rate per unit", [_rate(result, mode.id) for mode in modes]),
         ("Threshold frozen before truth was opened", [_frozen(result)] * len(modes)),
@@ -65,6 +66,12 @@ def _region(reading: ReadingFiles | None, mode: str) -> str:
         f"{general(region.z_from_mm)} to {general(region.z_to_mm)} mm"
     )
     return words + "".join(f"; less {mask.reason}" for mask in reading.plan.mode(mode).masks)
+
+
+def _covered(result: StudyResult, mode: str) -> str:
+    shown = () if result.shown is None else result.shown.modes
+    share = next((float(one.fraction.mean()) for one in shown if one.mode == mode), None)
+    return NOT_TOLD if share is None else percent(share)
 
 
 def _method(reading: ReadingFiles | None, mode: str) -> str:

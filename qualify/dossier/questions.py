@@ -20,6 +20,12 @@ class Question:
     answer: str
 
 
+RECORDED = (
+    "Freezing and sealing are recorded before opening; that the calls were in before it is "
+    "recorded with the opening itself, and the days of the trial are declared."
+)
+
+
 def questions(result: StudyResult) -> list[Question]:
     """Return the twenty questions with their answers."""
     return [
@@ -97,7 +103,7 @@ def _order(result: StudyResult) -> Answer:
         return ("partly", "The order is recorded; the software changed after it was frozen.")
     if not order_recorded(result):
         return ("partly", "The order is declared by those who signed; this file doesn't prove it.")
-    return ("answered", "Freezing, handing in and opening are recorded, in that order.")
+    return ("answered", RECORDED)
 
 
 def _readers(result: StudyResult) -> Answer:

@@ -43,9 +43,10 @@ def beside_twins_view(own: StudyResult, population: Population) -> BesideTwinsVi
 
 
 def _range(held: list[BesideTwin], unit: str) -> tuple[float, float]:
-    """Return the range of display, alike in a row: of coherence all of it."""
+    """Return the range of display, alike in a row: of coherence to half over its threshold."""
     if unit == "coherence":
-        return 0.0, 1.0
+        limits = [cut.threshold for pair in held for cut in (pair.own, pair.twin) if cut.threshold]
+        return 0.0, min(1.0, float(np.ceil(15.0 * max(limits, default=1.0)) / 10.0))
     tops = [float(np.nanmax(cut.values)) for pair in held for cut in (pair.own, pair.twin)]
     high = float(np.ceil(max(tops)))
     return high - RANGE_DB, high

@@ -44,13 +44,19 @@ MATCHES = {
 }
 
 
+FAR_MM = 999.0
+"""No block of ours is so large: a curve that hardly rises gives such sizes."""
+
+
 def clean(text: object) -> str:
     """Return text for a paragraph: markup escaped, control characters as spaces."""
     return escape("".join(c if c.isprintable() else " " for c in str(text)))
 
 
 def mm(value: float | None) -> str:
-    """Return a size in millimetres to two decimals, without its unit."""
+    """Return a size in millimetres to two decimals, without its unit; a far one is not told."""
+    if value is not None and value > FAR_MM:
+        return f"> {FAR_MM:g}"
     return "none" if value is None else f"{value:.2f}".replace("-", "−")
 
 

@@ -12,7 +12,13 @@ from qualify.study.plan import Plan
 WHOLE, REST, SOFTWARE = "plan", "rest", "software"
 OWN_FIELDS = ("matching", "criteria", "analysis", "populations", "comparison", "responses")
 OF_A_THRESHOLD = ("threshold", "threshold_unit", "reading_rule")
-OPTIONAL_FILES = ("reading.toml", "imaging.toml", "thresholds.json")
+OPTIONAL_FILES = (
+    "reading.toml",
+    "imaging.toml",
+    "thresholds.json",
+    "simulation.toml",
+    "pilot.json",
+)
 """Files of the reading stage, beside the plan; frozen where they exist."""
 PART_WORDS = {
     "matching": "the matching rule",

@@ -7,6 +7,7 @@ from qualify.errors import Fault, InputError
 from qualify.files import read_toml, validated
 from qualify.study.imaging_plan import FILE as IMAGING
 from qualify.study.imaging_plan import ImagingPlan
+from qualify.study.pilot_record import PilotRecord, read_pilot
 from qualify.study.plan import Plan
 from qualify.study.reading_plan import FILE as READING
 from qualify.study.reading_plan import ReadingPlan
@@ -39,6 +40,7 @@ class ReadingFiles:
     imaging: ImagingPlan
     thresholds: Thresholds
     sizes: tuple[SizeRow, ...]
+    pilot: PilotRecord | None = None
 
 
 def reading_files(folder: Path, plan: Plan) -> ReadingFiles | None:
@@ -55,7 +57,7 @@ def reading_files(folder: Path, plan: Plan) -> ReadingFiles | None:
     thresholds = read_thresholds(folder / THRESHOLDS, THRESHOLDS)
     _check_thresholds(plan, thresholds)
     sizes = read_sizes(folder / SIZES) if (folder / SIZES).is_file() else ()
-    return ReadingFiles(reading, imaging, thresholds, sizes)
+    return ReadingFiles(reading, imaging, thresholds, sizes, read_pilot(folder))
 
 
 def _check_thresholds(plan: Plan, thresholds: Thresholds) -> None:
