@@ -77,6 +77,7 @@ def image(
         from qualify.study.imaging import Imager
         from qualify.study.imaging_door import read_given
 
+        _no_bare_folder(recordings, imaging, out)
         imaging, out = _both_given(imaging, out)
         _check_truth(targets, truth_open)
         folders = _folders(recordings, out)
@@ -113,6 +114,16 @@ def _nothing_else(*given: Path | None) -> None:
     if any(path is not None for path in given):
         found = "is given with the folder of a trial"
         raise refuse("--imaging, --out, --twin or --targets", found, "leave it out")
+
+
+def _no_bare_folder(recordings: list[Path], imaging: Path | None, out: Path | None) -> None:
+    """Refuse a folder that is no trial, before options are asked for that it would not need."""
+    from qualify.errors import refuse
+
+    if imaging is None and out is None and len(recordings) == 1 and recordings[0].is_dir():
+        found = "is no trial: it has no imaging.toml with recordings/ or a simulation.toml"
+        wanted = "give the folder of a trial, or recordings with --imaging and --out"
+        raise refuse(str(recordings[0]), found, wanted)
 
 
 def _both_given(imaging: Path | None, out: Path | None) -> tuple[Path, Path]:

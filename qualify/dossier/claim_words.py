@@ -257,7 +257,7 @@ def _ratios(result: StudyResult) -> str:
         ]
         known = [e for e in found if e is not None and e.value is not None]
         if not known or len(known) < len(result.readers):
-            parts.append(f"{kind_words(population.kind)} none for every reader")
+            parts.append(f"{kind_words(population.kind)} not for every reader")
             continue
         worst = max(known, key=lambda e: e.value or 0.0)
         point = result.estimates.value(on, "a90_ratio", population.kind, mode, worst.reader)
@@ -267,7 +267,7 @@ def _ratios(result: StudyResult) -> str:
             f"({worst.reader})"
         )
     if not any("bound" in part for part in parts):
-        return "Not answered: no upper bound of the ratio of a90 exists for every reader."
+        return "Not answered: the ratio of a90 has no upper bound for one reader or more."
     return (
         "On the same targets, a90 of the candidate over the reference's, of the reader with the "
         f"largest bound: {'; '.join(parts)}.{_together(result)} A bound above 1 leaves open that "
