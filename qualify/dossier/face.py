@@ -69,7 +69,7 @@ def _title(result: StudyResult) -> list[Flowable]:
         f"{declaration.dated.isoformat()} · plan revision {plan.revision}"
     )
     asked = f"<b>Asked:</b> {clean(plan.claim.question)}"
-    told, by_rule = answer(result), rule_answer(result)
+    told = answer(result)
     if result.synthetic:
         asked = f"<b>SYNTHETIC: invented or simulated data, no evidence.</b> {asked}"
     return [
@@ -77,7 +77,7 @@ def _title(result: StudyResult) -> list[Flowable]:
         Paragraph(clean(line), FACE_STYLE),
         Paragraph(asked, FACE_STYLE),
         *([Paragraph(f"<b>Answer:</b> {clean(told)}", FACE_STYLE)] if told else []),
-        *([Paragraph(f"<b>Read by rule:</b> {clean(by_rule)}", FACE_STYLE)] if by_rule else []),
+        *rule_answer(result),
         Paragraph(f"<b>Basis:</b> {clean(_basis(result))}", FACE_STYLE),
     ]
 
