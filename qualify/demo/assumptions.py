@@ -1,6 +1,7 @@
 """The numbers of the models of readers, in one place. All of them are invented.
 
-They were set before the first image was read, and no number and no seed was changed for a verdict.
+They were set before any blind image was read; open images had been looked at by rule before. No
+number and no seed was changed for a verdict.
 A reader waits for a little more than the rule does: in grain, a threshold one decibel lower is
 reached tens of times as often, so that a reader who waits for no more would call every other unit.
 """

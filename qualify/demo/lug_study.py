@@ -111,8 +111,8 @@ def reading_plan(blocks: Mapping[str, Block], modes: tuple[str, ...] = READ) -> 
     told = {
         "format": 1,
         "study": STUDY_ID,
-        "provenance": "rule, and numbers of the models of readers: invented, set before the first "
-        "image was read",
+        "provenance": "rule, and numbers of the models of readers: invented, set before any blind "
+        "image was read; open images had been looked at by rule before",
         "seed": SEED,
         "declared_rate": RATE,
         "open_blocks": [name for name in blocks if "_open_" in name],

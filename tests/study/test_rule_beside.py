@@ -15,8 +15,8 @@ from qualify.dossier.style import register_fonts
 from qualify.study.rule_analysis import against, parted
 from tests.quick import run_quickly
 
-SAME = ("hits", "targets", "a50", "a90", "a90_95_likelihood", "units_called", "false_call_rate_upper",
-        "sizing_rmse", "largest_miss")  # fmt: skip
+SAME = ("hits", "targets", "a50", "a90", "a90_95_likelihood", "units_called",
+        "false_call_rate_upper", "sizing_rmse", "largest_miss")  # fmt: skip
 
 
 @pytest.fixture(scope="module")

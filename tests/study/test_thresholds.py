@@ -10,7 +10,7 @@ from qualify.study.thresholds import Blanks, read_thresholds, set_thresholds
 from tests.reading.noise_images import COLUMNS, ROWS, image_of, rayleigh
 
 CELLS = COLUMNS * ROWS
-SETS = 24  # 120 were tried once: mean rate within 1.3 errors, intervals held in 94 and 96 %
+SETS = 24  # the same limits were passed with 120, once
 
 
 def _plan(rate=0.02, method="six_db_drop"):
