@@ -12,15 +12,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from qualify.imaging.grid import Image
-from qualify.reading.detection import Background, Looking, groups, responses
-from qualify.reading.extent import Method, extent_of
+from qualify.reading.extent import Extent
+from qualify.reading.rule import Looked, Seen
 
 WRONG_BY_MM = (5.0, 9.0)
 LEAST_SIZE_MM = 0.3  # nobody reports less
 MOST_COHERENCE = 0.98  # no reader waits for a threshold that nothing can reach
 CLEAR_DB, STEP_DB = 3.0, 3.0
-UNCLEAR = ("flaw", "unclear", "grain")
+CAUSES = ("flaw", "unclear", "grain")
 CAUSE_OF_WEAK, CAUSE_OF_CLEAR = (0.6, 0.3, 0.1), (0.95, 0.05, 0.0)
+NOT_GIVEN = Extent(None, "the reader gave none")
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,52 +40,19 @@ class ModelReader:
     given_up_fraction: float
 
 
-@dataclass(frozen=True, slots=True)
-class Rule:
-    """The rule of a mode: where it looks, its background and threshold, how it sizes."""
-
-    looking: Looking
-    background: Background
-    threshold: float
-    method: Method
-
-
-@dataclass(frozen=True, slots=True)
-class Seen:
-    """An indication in the frame of the recording, millimetres.
-
-    Attributes
-    ----------
-    response : in the unit of the image. size_mm : None with `size_reason`.
-    confidence, cause : as a reader writes them; None of the rule.
-    """
-
-    x_mm: float
-    z_mm: float
-    length_x_mm: float
-    response: float
-    size_mm: float | None
-    size_reason: str | None
-    confidence: int | None = None
-    cause: str | None = None
-
-
-def seen_by_rule(image: Image, rule: Rule) -> tuple[Seen, ...]:
-    """Return the indications of an image, read by rule."""
-    return _marked(image, rule, rule.threshold)
-
-
 def seen_by_model(
-    image: Image, rule: Rule, reader: ModelReader, rng: np.random.Generator
+    looked: Looked, reader: ModelReader, rng: np.random.Generator
 ) -> tuple[Seen, ...] | None:
     """Return what a modelled reader marks in an image; None where the unit was given up."""
     if rng.random() < reader.given_up_fraction:
         return None
+    rule = looked.rule
     asked_db = reader.caution_db + reader.scatter_db * float(rng.standard_normal())
+    threshold = raised(rule.threshold, asked_db, looked.image)
     found = []
-    for one in _marked(image, rule, raised(rule.threshold, asked_db, image)):
+    for one in looked.marked(threshold, rule.methods[:1]):
         if rng.random() >= reader.lapse_fraction:
-            found.append(_written(one, image, rule, reader, rng))
+            found.append(_written(one, looked, reader, rng))
     return tuple(found)
 
 
@@ -95,41 +63,27 @@ def raised(threshold: float, by_db: float, image: Image) -> float:
     return float(min(MOST_COHERENCE, threshold * 10.0 ** (by_db / 20.0)))
 
 
-def _marked(image: Image, rule: Rule, threshold: float) -> tuple[Seen, ...]:
-    response = responses(image, rule.background, rule.looking)
-    found = []
-    for group in groups(image, response, threshold, rule.looking):
-        size = extent_of(image, group, rule.background, rule.looking, rule.method)
-        found.append(
-            Seen(group.x_mm, group.z_mm, group.width_mm, group.response, size.mm, size.reason)
-        )
-    return tuple(found)
-
-
-def _written(
-    one: Seen, image: Image, rule: Rule, reader: ModelReader, rng: np.random.Generator
-) -> Seen:
+def _written(one: Seen, looked: Looked, reader: ModelReader, rng: np.random.Generator) -> Seen:
     """Return an indication as a reader writes it down."""
     x, z = rng.normal((one.x_mm, one.z_mm), (reader.x_sd_mm, reader.z_sd_mm))
     if rng.random() < reader.slip_fraction:
         z += rng.choice((-1.0, 1.0)) * rng.uniform(*WRONG_BY_MM)
-    (low_x, high_x), (low_z, high_z) = rule.looking.region.x_mm, rule.looking.region.z_mm
-    size, reason = one.size_mm, one.size_reason
+    region = looked.rule.looking.region
+    size = one.sizes[0]
     factor = 1.0 + reader.size_sd_fraction * float(rng.standard_normal())
     if rng.random() < reader.unsized_fraction:
-        size, reason = None, "the reader gave none"
-    elif size is not None:
-        size = max(LEAST_SIZE_MM, size * factor)
-    over = over_threshold_db(one.response, rule.threshold, image)
+        size = NOT_GIVEN
+    elif size.mm is not None:
+        size = Extent(max(LEAST_SIZE_MM, size.mm * factor), None)
+    over = over_threshold_db(one.response, looked.rule.threshold, looked.image)
     shares = CAUSE_OF_CLEAR if over >= CLEAR_DB else CAUSE_OF_WEAK
     return replace(
         one,
-        x_mm=float(np.clip(x, low_x, high_x)),
-        z_mm=float(np.clip(z, low_z, high_z)),
-        size_mm=size,
-        size_reason=reason,
+        x_mm=float(np.clip(x, *region.x_mm)),
+        z_mm=float(np.clip(z, *region.z_mm)),
+        sizes=(size,),
         confidence=int(np.clip(2 + np.floor(over / STEP_DB), 1, 5)),
-        cause=str(rng.choice(UNCLEAR, p=shares)),
+        cause=str(rng.choice(CAUSES, p=shares)),
     )
 
 

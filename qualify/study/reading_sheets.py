@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from qualify.reading.key import Presented
-from qualify.reading.reader_model import Seen
+from qualify.reading.rule import Seen
 
 Row = dict[str, str]
 Sheet = list[Row]

@@ -3,14 +3,10 @@
 import csv
 import io
 from collections.abc import Sequence
-from dataclasses import astuple, dataclass, fields, replace
+from dataclasses import astuple, dataclass, fields
 from pathlib import Path
 
-from qualify.imaging.grid import Image
 from qualify.raw_tables import read_table
-from qualify.reading.detection import groups, responses
-from qualify.reading.extent import Method, extent_of
-from qualify.reading.reader_model import Rule, Seen
 
 FILE = "sizes.csv"
 
@@ -27,22 +23,6 @@ class SizeRow:
     method: str
     size_mm: float | None
     reason: str
-
-    def at(self, sheet: str, row: int) -> "SizeRow":
-        """Return it with its place."""
-        return replace(self, sheet=sheet, row=row)
-
-
-def sizes_of(image: Image, rule: Rule, seen: Seen, methods: Sequence[Method]) -> list[SizeRow]:
-    """Return the sizes of an indication of the rule, a row a method."""
-    response = responses(image, rule.background, rule.looking)
-    found = groups(image, response, rule.threshold, rule.looking)
-    group = next(g for g in found if (g.x_mm, g.z_mm) == (seen.x_mm, seen.z_mm))
-    rows = []
-    for method in methods:
-        size = extent_of(image, group, rule.background, rule.looking, method)
-        rows.append(SizeRow("", 0, method, size.mm, size.reason or ""))
-    return rows
 
 
 def sizes_bytes(rows: Sequence[SizeRow]) -> bytes:

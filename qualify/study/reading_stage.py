@@ -4,16 +4,16 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 from qualify.imaging.grid import Image
-from qualify.reading.detection import largest, responses
 from qualify.reading.extent import METHOD_WORDS
 from qualify.reading.key import Presented
-from qualify.reading.reader_model import Rule, Seen, seen_by_model, seen_by_rule
+from qualify.reading.reader_model import seen_by_model
+from qualify.reading.rule import Looked, Rule, Seen
 from qualify.simulation.streams import stream
 from qualify.study.presentation import Look, PresentedRow
 from qualify.study.reading_inputs import ReadingInputs, Unit
 from qualify.study.reading_plan import ReaderRow, ReadMode
 from qualify.study.reading_sheets import Row, Sheet, band_marked, not_examined, row_of
-from qualify.study.reading_sizes import SizeRow, sizes_of
+from qualify.study.reading_sizes import SizeRow
 from qualify.study.thresholds import Blanks, Thresholds, set_thresholds
 from qualify.study.trial_image_file import TrialImage
 from qualify.study.trial_images import load_trial_image
@@ -97,21 +97,33 @@ class _Shown:
             return not_examined(f"{REJECTED}: {'; '.join(self.held.rejected)}", None)
         return not_examined(NO_ECHO)
 
-    def along_mm(self, one: Unit, seen: Seen) -> float:
-        """Return the distance of an indication from the presented datum."""
-        return one.presented_mm(seen.x_mm, self.held.x_mm)
 
-    def ordered(self, one: Unit, found: tuple[Seen, ...]) -> list[Seen]:
+@dataclass(frozen=True, slots=True)
+class _At:
+    """A unit of a coded piece, its number from the presented datum, and what is shown of it."""
+
+    code: str
+    unit: Unit
+    number: int
+    shown: _Shown
+
+    def along_mm(self, seen: Seen) -> float:
+        """Return the distance of an indication from the presented datum."""
+        return self.unit.presented_mm(seen.x_mm, self.shown.held.x_mm)
+
+    def ordered(self, found: tuple[Seen, ...]) -> list[Seen]:
         """Return indications in the direction in which the piece was presented."""
-        return sorted(found, key=lambda seen: self.along_mm(one, seen))
+        return sorted(found, key=self.along_mm)
 
 
 @dataclass(slots=True)
 class _Work:
+    """The sheets as they grow: rows by look and code; indications of the rule with their rows."""
+
     inputs: ReadingInputs
     thresholds: Thresholds
     rows: dict[tuple[Look, str], Sheet] = field(default_factory=dict)
-    sizes: list[tuple[str, str, int, list[SizeRow]]] = field(default_factory=list)
+    marks: list[tuple[str, str, int, Seen]] = field(default_factory=list)
 
     def rule(self, mode: ReadMode) -> Rule:
         told = self.thresholds.of(mode.name)
@@ -119,7 +131,7 @@ class _Work:
             self.inputs.plan.looking(mode.name),
             told.background(),
             told.threshold,
-            mode.size_method,
+            (mode.size_method, *mode.also),
         )
 
     def piece(self, piece: Presented) -> None:
@@ -127,11 +139,18 @@ class _Work:
         for number, one in enumerate(self.inputs.piece_units(piece), start=1):
             shown = _Shown(load_trial_image(one.file))
             for mode in self.inputs.plan.modes:
-                self._by_rule(piece, one, number, mode, shown)
-                if mode.name in self.inputs.plan.model_modes:
-                    for reader in self.inputs.plan.readers:
-                        for reading in self._readings(reader.reader, mode.name, piece.code):
-                            self._by_model(piece, one, number, mode, shown, reader, reading)
+                self._unit(_At(piece.code, one, number, shown), mode)
+
+    def _unit(self, at: _At, mode: ReadMode) -> None:
+        """Read one unit in one mode; its responses are computed once for all who read it."""
+        looked = None
+        if at.shown.examined(mode):
+            looked = Looked.at(at.shown.image(mode.name), self.rule(mode))
+        self._by_rule(at, mode, looked)
+        if mode.name in self.inputs.plan.model_modes:
+            for reader in self.inputs.plan.readers:
+                for reading in self._readings(reader.reader, mode.name, at.code):
+                    self._by_model(at, (reader.reader, mode.name, reading), reader, mode, looked)
 
     def _readings(self, reader: str, mode: str, code: str) -> Iterator[int]:
         if not self.inputs.order:
@@ -141,58 +160,46 @@ class _Work:
             if (who, what) == (reader, mode) and any(row.code == code for row in rows):
                 yield reading
 
-    def _by_rule(
-        self, piece: Presented, one: Unit, number: int, mode: ReadMode, shown: _Shown
-    ) -> None:
+    def _by_rule(self, at: _At, mode: ReadMode, looked: Looked | None) -> None:
         look = (self.inputs.plan.reader, mode.name, 1)
-        sheet = self.rows.setdefault((look, piece.code), [])
-        head = {"reader": look[0], "mode": mode.name, "code": piece.code, "unit": str(number)}
-        if not shown.examined(mode):
-            sheet.append(head | shown.why_not())
+        sheet, head = self._sheet(look, at)
+        if looked is None:
+            sheet.append(head | at.shown.why_not())
             return
-        image, rule = shown.image(mode.name), self.rule(mode)
-        found = seen_by_rule(image, rule)
-        for seen in shown.ordered(one, found):
-            told = sizes_of(image, rule, seen, (mode.size_method, *mode.also))
-            self.sizes.append((mode.name, piece.code, len(sheet), told))
-            words = METHOD_WORDS[mode.size_method]
-            along = shown.along_mm(one, seen)
-            sheet.append(head | row_of(along, seen, words, image.unit, digits=2))
+        found = looked.by_rule()
+        words, unit = METHOD_WORDS[mode.size_method], looked.image.unit
+        for seen in at.ordered(found):
+            self.marks.append((mode.name, at.code, len(sheet), seen))
+            sheet.append(head | row_of(at.along_mm(seen), seen, words, unit, digits=2))
         if not found:
-            top = largest(responses(image, rule.background, rule.looking))
-            empty = {"verdict": "nothing_found"}
+            empty, top = {"verdict": "nothing_found"}, looked.largest()
             if top is not None:
-                empty |= {"response": f"{top:.4f}", "response_unit": image.unit}
+                empty |= {"response": f"{top:.4f}", "response_unit": unit}
             sheet.append(head | empty)
 
     def _by_model(
-        self,
-        piece: Presented,
-        one: Unit,
-        number: int,
-        mode: ReadMode,
-        shown: _Shown,
-        reader: ReaderRow,
-        reading: int,
+        self, at: _At, look: Look, reader: ReaderRow, mode: ReadMode, looked: Looked | None
     ) -> None:
-        look = (reader.reader, mode.name, reading)
-        sheet = self.rows.setdefault((look, piece.code), [])
-        head = {"reader": reader.reader, "mode": mode.name, "code": piece.code}
-        head |= {"unit": str(number)} | self._told(look, piece.code)
-        if not shown.examined(mode):
-            sheet.append(head | shown.why_not())
+        sheet, head = self._sheet(look, at)
+        if looked is None:
+            sheet.append(head | at.shown.why_not())
             return
-        name = ("look", str(reading), reader.reader, mode.name, piece.block.id, one.unit.id)
-        rng = stream(self.inputs.plan.seed, *name)
-        found = seen_by_model(shown.image(mode.name), self.rule(mode), reader.model(), rng)
+        who, what, reading = look
+        name = ("look", str(reading), who, what, at.unit.block.id, at.unit.unit.id)
+        found = seen_by_model(looked, reader.model(), stream(self.inputs.plan.seed, *name))
         if found is None:
             sheet.append(head | not_examined(GAVE_UP))
             return
         words = METHOD_WORDS[mode.size_method]
-        for seen in shown.ordered(one, found):
-            sheet.append(head | row_of(shown.along_mm(one, seen), seen, words, None, digits=1))
+        for seen in at.ordered(found):
+            sheet.append(head | row_of(at.along_mm(seen), seen, words, None, digits=1))
         if not found:
             sheet.append(head | {"verdict": "nothing_found"})
+
+    def _sheet(self, look: Look, at: _At) -> tuple[Sheet, Row]:
+        """Return the rows of a look at a piece, and what each row of a unit begins with."""
+        head = {"reader": look[0], "mode": look[1], "code": at.code, "unit": str(at.number)}
+        return self.rows.setdefault((look, at.code), []), head | self._told(look, at.code)
 
     def _told(self, look: Look, code: str) -> dict[str, str]:
         """Return day and software of a look, where the presentation says them."""
@@ -220,11 +227,21 @@ class _Work:
                 sheet = band_marked(sheet, self.inputs.presented, rng)
             out[name] = sheet
         sizes = [
-            row.at(f"{self.inputs.plan.reader}_{mode}", first[(mode, code)] + place)
-            for mode, code, place, rows in self.sizes
-            for row in rows
+            SizeRow(
+                f"{self.inputs.plan.reader}_{mode}",
+                first[(mode, code)] + place,
+                method,
+                size.mm,
+                size.reason or "",
+            )
+            for mode, code, place, seen in self.marks
+            for method, size in zip(self._methods(mode), seen.sizes, strict=True)
         ]
         return out, tuple(sizes)
+
+    def _methods(self, mode: str) -> tuple[str, ...]:
+        told = self.inputs.plan.mode(mode)
+        return (told.size_method, *told.also)
 
     def _order(self, look: Look) -> list[str]:
         rows: tuple[PresentedRow, ...] = self.inputs.order.get(look, ())
