@@ -37,7 +37,7 @@ def test_workbook(by_toml, tmp_path):
 
 
 def test_finished_tables(by_toml, study):
-    tables = by_toml.tables
+    tables = by_toml.all_tables
     for name in ("opportunities", "calls", "measurements"):
         write_whole(study / f"{name}.csv", to_csv(getattr(tables, name)))
     (study / "data.toml").write_text(
