@@ -10,6 +10,7 @@ from matplotlib.figure import Figure
 from qualify.figures.image_axes import NOT_COVERED_KEY, SIMULATED, TRUTH
 from qualify.figures.image_panel import exact
 from qualify.figures.page import (
+    FULL_PAGE_MM,
     Key,
     draw_legend,
     legend_height_mm,
@@ -41,7 +42,6 @@ __all__ = ["BesideTwinsView", "TwinPicture", "TwinRow", "beside_twins_alt_text",
            "draw_beside_twins"]  # fmt: skip
 
 MOST = 4
-TALLEST_MM = 227.0
 SHORTEST_MM = 14.0
 LABEL_MM, TICKS_MM, GAP_MM = 4.0, 6.8, 2.2
 BAR_LEFT_MM, BAR_WORDS_MM = 3.0, 11.0
@@ -123,9 +123,9 @@ def _layout(view: BesideTwinsView, row: TwinRow, width_mm: float, most_mm: float
 
 def _layouts(view: BesideTwinsView, width_mm: float, more_mm: float) -> list[_Layout]:
     """Return rows that fit a page together, the pictures as large as that allows."""
-    made = [_layout(view, row, width_mm, TALLEST_MM) for row in view.rows]
+    made = [_layout(view, row, width_mm, FULL_PAGE_MM) for row in view.rows]
     words = sum(one.height_mm - one.deep_mm for one in made) + more_mm
-    most = max((TALLEST_MM - words) / len(made), SHORTEST_MM)
+    most = max((FULL_PAGE_MM - words) / len(made), SHORTEST_MM)
     return [_layout(view, row, width_mm, most) for row in view.rows]
 
 

@@ -19,6 +19,7 @@ from qualify.figures.coverage_map import (
 from qualify.figures.image_axes import AXIS_FOOT_MM, LEFT_MM, RIGHT_MM
 from qualify.figures.image_panel import region_words
 from qualify.figures.page import (
+    FULL_PAGE_MM,
     Key,
     draw_legend,
     legend_height_mm,
@@ -41,7 +42,6 @@ __all__ = ["CoverageMap", "MaskBox", "ModeCoverageView", "draw_mode_coverage",
 MOST = 4
 GAP_MM = 4.0
 THRESHOLD_MM, BETWEEN_MM = 20.0, 4.5
-TALLEST_MM = 227.0
 HIGHEST_MM, LOWEST_MM = 80.0, 20.0  # of a map
 WORTH = 1.6  # times larger: then maps stand below one another
 NOTHING = "No mode to show: nothing was imaged."
@@ -127,7 +127,7 @@ def _layout(view: ModeCoverageView, columns: int, width_mm: float, more_mm: floa
     flat = _Layout(columns, column, (inner, 0.0), 1.0)
     rows = flat.rows(view.maps)
     words = sum(flat.row(row)[1] - text_width_mm("depth (mm)") for row in rows) + more_mm
-    most = min(HIGHEST_MM, max((TALLEST_MM - words) / len(rows), LOWEST_MM))
+    most = min(HIGHEST_MM, max((FULL_PAGE_MM - words) / len(rows), LOWEST_MM))
     scale = min(inner / (x_to - x_from), most / (z_to - z_from))
     wide, deep = (x_to - x_from) * scale, (z_to - z_from) * scale
     stretched = max(LOWEST_MM / deep, 1.0)

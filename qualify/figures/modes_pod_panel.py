@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 
-from qualify.figures.axes_parts import Box, split_line
+from qualify.figures.axes_parts import Box, goes_outside, split_line
 from qualify.figures.coverage import LOOKS
 from qualify.figures.curve_names import name_places
 from qualify.figures.page import frame, line_height_mm, stroke, text_width_mm, write
@@ -75,8 +75,7 @@ class ModePod:
 
     def outside(self) -> bool:
         """Whether the curve goes on outside the sizes tested."""
-        tested = self.tested()
-        return tested is not None and any(not tested[0] <= v <= tested[1] for v in self.sizes)
+        return goes_outside(self.sizes, self.tested())
 
 
 def line_style(k: int) -> dict[str, Any]:

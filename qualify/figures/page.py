@@ -28,6 +28,7 @@ MM_PER_PT = MM_PER_INCH / 72.0
 LINE_SPACING = 1.25
 FOOT_MM = 4.6
 HANDLE_MM = 8.0
+FULL_PAGE_MM = 227.0  # of a figure that has a page of the dossier to itself
 
 
 def number(value: float) -> str:

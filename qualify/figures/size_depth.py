@@ -135,13 +135,17 @@ def _scales(view: SizeDepthView) -> tuple[Scale, Scale]:
     return across, Scale(low, high + 0.06 * (high - low or 1.0), log=False)
 
 
-def _moved(mode: SizeDepthMode, scales: tuple[Scale, Scale], size_mm: tuple[float, float]) -> Any:
+def _moved(
+    mode: SizeDepthMode, scales: tuple[Scale, Scale], size_mm: tuple[float, float]
+) -> list[tuple[PlacedTarget, float, float | None]]:
+    """Return each target with its place along x and how far it moves from there, mm."""
     across, down = scales
     places = [
         (across.fraction(t.size) * size_mm[0], down.fraction(t.depth_mm) * size_mm[1])
         for t in mode.targets
     ]
-    return list(zip(mode.targets, places, _apart(places), strict=True))
+    along = [x_mm for x_mm, _ in places]
+    return list(zip(mode.targets, along, _apart(places), strict=True))
 
 
 def _draw(page: Axes, view: SizeDepthView, index: int, box: Box) -> None:
@@ -156,7 +160,7 @@ def _draw(page: Axes, view: SizeDepthView, index: int, box: Box) -> None:
         axes.axhline(tick, color=RULE, linewidth=0.3, zorder=0)
     for limit in view.depth_limits_mm or ():
         axes.axhline(limit, color=LIMIT, linewidth=0.9, linestyle=LIMIT_MARK, zorder=1)
-    for target, (x_mm, _), move in _moved(mode, scales, (box[2], box[3])):
+    for target, x_mm, move in _moved(mode, scales, (box[2], box[3])):
         at = across.at((x_mm + move) / box[2]) if move else target.size
         style = {**_style(target.seen, _shape(target)), "zorder": 4, "clip_on": False}
         axes.plot([at], [target.depth_mm], gid=f"{index}-{target.seen}-{target.name}", **style)
