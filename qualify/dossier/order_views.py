@@ -1,15 +1,15 @@
 """The order of events as pages and figures take it: what is known of it, what speaks against it."""
 
 from qualify.dossier.words import listed
-from qualify.evidence.events import read_log
 from qualify.figures.events import EventView
 from qualify.study.frozen_parts import SOFTWARE, words_of
 from qualify.study.order_log import OrderLog
 from qualify.study.result import StudyEvent, StudyResult
 
 NEEDED = ("plan_frozen", "calls_committed", "truth_opened")
+BY_DAYS = "frozen_after_opening"  # days declared or recorded, not the log alone
 AGAINST = (
-    "frozen_after_opening",
+    BY_DAYS,
     "not_frozen_before_opening",
     "changed_after_freezing",
     "sealed_after_start",
@@ -63,12 +63,11 @@ def how_known(event: StudyEvent) -> str:
 
 def log_words(log: OrderLog) -> str:
     """Return what the log of events shows, and what it can't."""
-    head = read_log(log.content).head
     return (
-        f"The log is the file events.jsonl of this dossier; digest of its last line: {head}. Each "
-        "line holds the digest of the line before. Digests show that a file did not change, not "
-        "that nobody looked; times are those of the machine's clock. A keeper of the log can write "
-        "it anew as a whole, unless somebody else noted this digest at the time."
+        f"The log is the file events.jsonl of this dossier; digest of its last line: {log.head}. "
+        "Each line holds the digest of the line before. Digests show that a file did not change, "
+        "not that nobody looked; times are those of the machine's clock. A keeper of the log can "
+        "write it anew as a whole, unless somebody else noted this digest at the time."
     )
 
 
@@ -97,7 +96,9 @@ def order_stop(result: StudyResult) -> str | None:
     against = [
         d
         for d in result.deviations
-        if d.kind in AGAINST[1:] and (d.kind, d.subject) != ("changed_after_freezing", SOFTWARE)
+        if d.kind in AGAINST
+        and d.kind != BY_DAYS
+        and (d.kind, d.subject) != ("changed_after_freezing", SOFTWARE)
     ]
     if against:
         numbers = listed([d.number for d in against], 4)

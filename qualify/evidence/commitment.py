@@ -18,10 +18,14 @@ def _hash(parts: Sequence[bytes]) -> str:
     return hashlib.sha256(framed).hexdigest()
 
 
+def _listed(digests: Mapping[str, str]) -> list[bytes]:
+    """Return names and digests in turn, by name."""
+    return [part for n in sorted(digests) for part in (n.encode(), bytes.fromhex(digests[n]))]
+
+
 def commitment(salt: bytes, digests: Mapping[str, str]) -> str:
     """Return the commitment to named contents, given by their SHA-256 digests (hexadecimal)."""
-    listed = [part for n in sorted(digests) for part in (n.encode(), bytes.fromhex(digests[n]))]
-    return _hash([b"files", salt, *listed])
+    return _hash([b"files", salt, *_listed(digests)])
 
 
 def file_marks(salt: bytes, digests: Mapping[str, str]) -> dict[str, str]:
@@ -34,8 +38,7 @@ def file_marks(salt: bytes, digests: Mapping[str, str]) -> dict[str, str]:
 
 def listing_digest(digests: Mapping[str, str]) -> str:
     """Return one digest of named contents, in which nothing can be shifted between them."""
-    listed = [part for n in sorted(digests) for part in (n.encode(), bytes.fromhex(digests[n]))]
-    return _hash([b"listing", *listed])
+    return _hash([b"listing", *_listed(digests)])
 
 
 def differing(

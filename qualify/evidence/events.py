@@ -147,20 +147,16 @@ def _against(number: int, entry: Entry, previous: str, last: Entry | None) -> li
     return []
 
 
-def whole_log(content: bytes, place: str) -> Log:
-    """Return a log whose chain is whole.
+def refuse_breaks(breaks: Sequence[Break], place: str) -> None:
+    """Refuse a log that is not as it was written.
 
     Raises
     ------
     InputError : with every break, each with its line.
     """
-    log = read_log(content)
-    if log.breaks:
-        raise InputError(
-            Fault(f"{place}: line {b.line}", b.found, "put back the log as it was written")
-            for b in log.breaks
-        )
-    return log
+    if breaks:
+        wanted = "put back the log as it was written"
+        raise InputError(Fault(f"{place}: line {b.line}", b.found, wanted) for b in breaks)
 
 
 def append_entry(
@@ -178,7 +174,8 @@ def append_entry(
     ------
     InputError : where the log's chain is broken, or its last entry is later than `at`.
     """
-    log = whole_log(content, place) if content else Log((), ())
+    log = read_log(content) if content else Log((), ())
+    refuse_breaks(log.breaks, place)
     when = moment(at)
     if log.entries and when < log.entries[-1].at:
         raise refuse(

@@ -12,10 +12,11 @@ from typing import Any
 
 from qualify.errors import Fault, InputError, refuse
 from qualify.evidence.commitment import SALT_BYTES, commitment, differing, file_marks
-from qualify.evidence.events import Kind, append_entry, moment, read_log
+from qualify.evidence.events import NONE, Kind, append_entry, moment, read_log, refuse_breaks
 from qualify.files import digest, read_bytes, write_new, write_whole
 from qualify.study.frozen_parts import SOFTWARE, changed_parts
 from qualify.study.order_files import LOG, SALT, parts_in, program
+from qualify.study.order_finding import sealed_late
 from qualify.study.order_log import Frozen, OrderLog, Sealed, order_log
 from qualify.study.order_sources import OrderSources, order_sources
 
@@ -58,12 +59,9 @@ def freeze(path: Path, *, by: str, at: datetime) -> Step:
     study = order_sources(path)
     _declared(study, [by])
     content, log = _log_of(study)
-    what = {
-        "study": study.id,
-        "parts": parts_in(study.folder, study.plan),
-        "software": program().model_dump(),
-    }
-    remarks = [_replaced(entry.number, held, what) for entry, held in log.freezes]
+    parts = parts_in(study.folder, study.plan)
+    what = {"study": study.id, "parts": parts, "software": program().model_dump()}
+    remarks = [_replaced(entry.number, held, parts) for entry, held in log.freezes]
     if log.opening is not None:
         entry, _ = log.opening
         remarks = [
@@ -74,10 +72,14 @@ def freeze(path: Path, *, by: str, at: datetime) -> Step:
     return _step(study, step, counts=log.opening is None, remarks=remarks)
 
 
-def _replaced(number: int, held: Frozen, now: Mapping[str, Any]) -> str:
-    changed = changed_parts(held.parts, now["parts"])
-    if held.software.model_dump() != now["software"]:
-        changed.append(SOFTWARE)
+def _changed_since(held: Frozen, parts: Mapping[str, str]) -> list[str]:
+    """Return the parts that are not as a freeze holds them, the software among them."""
+    changed = changed_parts(held.parts, parts)
+    return changed if held.software == program() else [*changed, SOFTWARE]
+
+
+def _replaced(number: int, held: Frozen, parts: Mapping[str, str]) -> str:
+    changed = _changed_since(held, parts)
     return (
         f"the freeze of entry {number} no longer counts; "
         + (f"changed since: {', '.join(changed)}" if changed else "nothing changed since")
@@ -119,7 +121,7 @@ def seal(path: Path, *, by: str, at: datetime, salt: bytes) -> Step:
         (study.folder / SALT).unlink(missing_ok=True)
         raise
     begun, late = study.declaration.trial_from, []
-    if moment(at)[:10] > begun.isoformat():
+    if sealed_late(moment(at), begun):
         late = [f"LATE: the trial is declared as begun on {begun.isoformat()}"]
     return _step(study, step, counts=not late, remarks=late)
 
@@ -189,9 +191,7 @@ def _before_opening(study: OrderSources, log: OrderLog) -> list[str]:
     if log.freeze is None:
         return ["NOTHING WAS FROZEN BEFORE THIS OPENING: whatever is frozen later can't count"]
     entry, frozen = log.freeze
-    changed = changed_parts(frozen.parts, parts_in(study.folder, study.plan))
-    if frozen.software != program():
-        changed.append(SOFTWARE)
+    changed = _changed_since(frozen, parts_in(study.folder, study.plan))
     if not changed:
         return [f"nothing changed since the freeze of {entry.at} (entry {entry.number})"]
     return [
@@ -228,12 +228,10 @@ def _log_of(study: OrderSources) -> tuple[bytes, OrderLog]:
     """Return the log, empty where there is none yet; a broken one is refused."""
     path = study.folder / LOG
     if not path.exists():
-        return b"", OrderLog(b"", (), (), (), (), ())
+        return b"", OrderLog(b"", NONE)
     content = read_bytes(path)
     log = order_log(content, study.id)
-    if log.breaks:
-        wanted = "put back the log as it was written"
-        raise InputError(Fault(f"{path}: line {b.line}", b.found, wanted) for b in log.breaks)
+    refuse_breaks(log.breaks, str(path))
     return content, log
 
 

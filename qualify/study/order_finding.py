@@ -72,11 +72,16 @@ def _how(frozen: Frozen, now: Standing, part: str) -> str:
     return "" if part in frozen.parts else ", it was put in later"
 
 
+def sealed_late(at: str, begun: date) -> bool:
+    """Whether a moment of the log lies after the day on which a trial began."""
+    return date.fromisoformat(at[:10]) > begun
+
+
 def _sealed_late(log: OrderLog, declaration: Declaration) -> list[Found]:
     if log.seal is None:
         return []
     entry, begun = log.seal[0], declaration.trial_from
-    if date.fromisoformat(entry.at[:10]) <= begun:
+    if not sealed_late(entry.at, begun):
         return []
     text = f"Truth was sealed on {_at(entry)}; the trial had begun on {begun.isoformat()}."
     return [("sealed_after_start", "truth", text)]
@@ -109,23 +114,15 @@ def _sheets(log: OrderLog, now: Standing) -> list[Found]:
         return []
     entry, opened = log.opening
     then = opened.call_sheets
-    told = [(name, "is not there now") for name in sorted(set(then) - set(now.sheets))]
-    told += [(name, "was not there yet") for name in sorted(set(now.sheets) - set(then))]
+    before, opened_on = f"recorded on {_at(entry)}", f"when truth was opened, on {_at(entry)}"
+    told = [(n, f"{before}, it is not there now") for n in sorted(set(then) - set(now.sheets))]
+    told += [(n, f"{opened_on}, it was not there yet") for n in sorted(set(now.sheets) - set(then))]
     told += [
-        (name, "has another content now")
+        (name, f"{before}, it has another content now")
         for name in sorted(set(then) & set(now.sheets))
         if then[name] != now.sheets[name]
     ]
-    return [
-        (
-            "changed_after_opening",
-            name,
-            f"{name}: when truth was opened, on {_at(entry)}, it {how}.",
-        )
-        if how == "was not there yet"
-        else ("changed_after_opening", name, f"{name}: recorded on {_at(entry)}, it {how}.")
-        for name, how in told
-    ]
+    return [("changed_after_opening", name, f"{name}: {how}.") for name, how in told]
 
 
 def recorded_dates(recorded: Recorded | None) -> tuple[list[date], list[date]]:

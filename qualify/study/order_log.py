@@ -72,14 +72,15 @@ class Standing:
 
 @dataclass(frozen=True, slots=True)
 class OrderLog:
-    """A log with its entries by kind; what they hold is validated."""
+    """A log with its entries by kind; what they hold is validated. `head` is as of `Log`."""
 
     content: bytes
-    freezes: tuple[tuple[Entry, Frozen], ...]
-    seals: tuple[tuple[Entry, Sealed], ...]
-    openings: tuple[tuple[Entry, Opened], ...]
-    others: tuple[Entry, ...]
-    breaks: tuple[Break, ...]
+    head: str
+    freezes: tuple[tuple[Entry, Frozen], ...] = ()
+    seals: tuple[tuple[Entry, Sealed], ...] = ()
+    openings: tuple[tuple[Entry, Opened], ...] = ()
+    others: tuple[Entry, ...] = ()
+    breaks: tuple[Break, ...] = ()
 
     @property
     def opening(self) -> tuple[Entry, Opened] | None:
@@ -132,6 +133,7 @@ def order_log(content: bytes, study: str) -> OrderLog:
         held[entry.kind].append((entry, what))
     return OrderLog(
         content,
+        log.head,
         tuple(held["freeze"]),
         tuple(held["seal"]),
         tuple(held["unseal"]),
