@@ -150,6 +150,18 @@ def write_whole(path: Path, content: bytes) -> None:
         raise _cannot_write(path, error) from None
 
 
+def left_partial(path: Path) -> list[Path]:
+    """Return what a run that was killed while it wrote a file left beside it."""
+    if not path.parent.is_dir():
+        return []
+    return sorted(held for held in path.parent.iterdir() if is_partial(held, path.name))
+
+
+def is_partial(path: Path, name: str) -> bool:
+    """Whether a file is what `write_whole` writes before it takes the name."""
+    return path.name.startswith(f".{name}.")
+
+
 def write_new(path: Path, content: bytes, wanted: str) -> None:
     """Write a file whole or not at all, readable by its owner only, never over another.
 

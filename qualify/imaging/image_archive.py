@@ -25,9 +25,9 @@ from numpy.typing import NDArray
 
 from qualify.errors import InputError, refuse
 from qualify.imaging.grid import Grid, Image
+from qualify.recording.arrays import SIGNATURE
 
 FORMAT, FORMAT_NUMBER = "qualify images", 1
-SIGNATURE = b"\x89HDF\r\n\x1a\n"
 
 
 def images_bytes(images: Sequence[Image]) -> bytes:

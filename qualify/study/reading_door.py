@@ -7,13 +7,13 @@ from pathlib import Path
 from qualify.errors import Fault, InputError, refuse
 from qualify.files import read_bytes, read_toml, validated
 from qualify.study.imaging_plan import FILE as IMAGING
+from qualify.study.load import PLAN as STUDY_PLAN
 from qualify.study.plan import Plan
 from qualify.study.reading_inputs import ReadingInputs, Unit
 from qualify.study.reading_plan import FILE as PLAN
 from qualify.study.trial_image_file import TrialHead, trial_head
 from qualify.study.trial_images import FOLDER
 
-STUDY_PLAN = "plan.toml"
 SHOWN = 3  # files named in one message
 ANEW = "image the trial first: qualify image STUDY"
 Found = tuple[str, str]

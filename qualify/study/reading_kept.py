@@ -5,7 +5,7 @@ by people: one that is not as it was written is never overwritten unasked.
 """
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -14,7 +14,7 @@ from pydantic import BaseModel, ValidationError
 
 from qualify.blocks.metrology import STRICT
 from qualify.errors import Fault, InputError
-from qualify.files import canonical_json, digest, read_bytes, write_whole
+from qualify.files import canonical_json, digest, left_partial, read_bytes, write_whole
 from qualify.study.frozen_parts import digest_of
 from qualify.study.order_files import program
 from qualify.study.reading_inputs import ReadingInputs
@@ -88,7 +88,8 @@ class Kept:
         names = dict.fromkeys((*files, *(before.files if before else ())))
         replaced = {name: tuple(sorted(ours)) for name in names if (ours := _ours(before, name))}
         made = Made(inputs_sha256=inputs, files={n: digest(c) for n, c in files.items()})
-        self._take_away_partial((*names, FILE))
+        for path in (held for n in (*names, FILE) for held in left_partial(self.folder / n)):
+            path.unlink(missing_ok=True)
         self._record(stage, made.model_copy(update={"replaced": replaced}))
         for name, content in files.items():
             if _digest(self.folder / name) != digest(content):
@@ -98,14 +99,6 @@ class Kept:
             (self.folder / name).unlink()
         self._record(stage, made)
         return gone
-
-    def _take_away_partial(self, names: Iterable[str]) -> None:
-        """Take away what a killed run left half-written of these files."""
-        for path in (self.folder / name for name in names):
-            if path.parent.is_dir():
-                for held in path.parent.iterdir():
-                    if held.name.startswith(f".{path.name}."):
-                        held.unlink(missing_ok=True)
 
     def _record(self, stage: str, made: Made) -> None:
         self.stages[stage] = made

@@ -13,7 +13,7 @@ from typing import Any
 
 from qualify import __version__
 from qualify.errors import InputError, refuse
-from qualify.files import canonical_json, read_bytes, write_whole
+from qualify.files import canonical_json, is_partial, read_bytes, write_whole
 from qualify.recording.archive import recording_bytes, recording_from_bytes
 from qualify.recording.probe import Medium
 from qualify.recording.record import Recording, samples_digest
@@ -140,7 +140,7 @@ def left_behind(folder: Path, names: Sequence[str], mark: str, what: str) -> lis
         return []
     ours = {mark, *(f"{name}.h5" for name in names)}
     held = sorted(path for path in folder.iterdir())
-    partial = [path for path in held if any(path.name.startswith(f".{name}.") for name in ours)]
+    partial = [path for path in held if any(is_partial(path, name) for name in ours)]
     for path in held:
         if path not in partial and path.name not in ours:
             raise refuse(

@@ -23,9 +23,9 @@ from qualify.errors import InputError, refuse
 from qualify.files import canonical_json, validated
 from qualify.imaging.controls import PositiveControl
 from qualify.imaging.grid import Grid, Image, Mask, Values
+from qualify.recording.arrays import SIGNATURE
 
 FORMAT, FORMAT_NUMBER = "qualify trial images", 1
-SIGNATURE = b"\x89HDF\r\n\x1a\n"
 ANEW = "remove it; it is made anew"
 MOST_VALUES = 2**28
 

@@ -48,18 +48,12 @@ class TrialEntry:
 
     Attributes
     ----------
-    name, block, x_mm, y_mm, repeat, twin, loss_db : of the job.
+    name : of the job.
     samples_sha256 : digest of the samples of its recording. inputs_sha256 : of what it depends on.
     file : relative to the folder of the trial. kept : whether it was there already.
     """
 
     name: str
-    block: str
-    x_mm: float
-    y_mm: float
-    repeat: int
-    twin: bool
-    loss_db: float
     samples_sha256: str
     inputs_sha256: str
     file: str
@@ -71,7 +65,6 @@ def make_trial_images(
     plan: ImagingPlan,
     folder: Path,
     told: Told,
-    only: Callable[[Job], bool] | None = None,
     workers: int | None = None,
 ) -> list[TrialEntry]:
     """Make the images of all jobs of a study, or keep them, and return what was made.
@@ -80,12 +73,11 @@ def make_trial_images(
     ----------
     folder : of the trial; files are `images/NAME.h5` in it.
     told : is called after each job with the number done, the job and whether it was kept.
-    only : which jobs; all if None. workers : processes; None: the cores of the machine. One works
-        in this process.
+    workers : processes; None: the cores of the machine. One works in this process.
 
     Returns
     -------
-    Entries of the jobs asked for, in their order.
+    Entries of the jobs, in their order.
 
     Raises
     ------
@@ -101,17 +93,16 @@ def make_trial_images(
     if not (folder / FOLDER / MARK).is_file():
         write_whole(folder / FOLDER / MARK, canonical_json(owner(study)))
     maker = _Maker(study, plan, folder)
-    jobs = [job for job in study.jobs if only is None or only(job)]
     found: dict[str, TrialEntry] = {}
-    for job in jobs:
+    for job in study.jobs:
         if (held := maker.held(job)) is not None:
             found[job.name] = maker.entry(job, held, kept=True)
             told(len(found), job, True)
-    left = [job for job in jobs if job.name not in found]
+    left = [job for job in study.jobs if job.name not in found]
     for job, entry in _made(maker, _runs(left), count):
         found[job.name] = entry
         told(len(found), job, False)
-    return [found[job.name] for job in jobs]
+    return [found[job.name] for job in study.jobs]
 
 
 def load_trial_image(path: Path) -> TrialImage:
@@ -206,12 +197,6 @@ class _Maker:
         """Return what is told of a file."""
         return TrialEntry(
             name=job.name,
-            block=job.block,
-            x_mm=job.place.x_mm,
-            y_mm=job.place.y_mm,
-            repeat=job.repeat,
-            twin=job.twin,
-            loss_db=job.loss_db,
             samples_sha256=held.samples_sha256,
             inputs_sha256=held.inputs_sha256,
             file=_file(job),
