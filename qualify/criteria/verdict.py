@@ -12,9 +12,9 @@ from typing import Literal
 
 from qualify.criteria.estimate import Basis, Estimate, Estimates
 from qualify.criteria.rules import Criterion
+from qualify.criteria.words import ALL_READERS, NEW_READER, lead, show_value, who
 
 Status = Literal["met", "not met", "not demonstrated", "not judged"]
-ALL_READERS, NEW_READER = "all_readers", "new_reader"
 OTHER_THAN_EACH = {
     "automatic": ["rule"],
     "pooled": [ALL_READERS],
@@ -127,7 +127,28 @@ def _judge_clause(
         if criterion.reader in ("pooled", "new_reader"):
             return _no_number(criterion, TOGETHER_ABSENT)
         return _no_number(criterion, criterion.rule.absent, would_decide=RUN_IT)
-    return min(outcomes, key=lambda o: (ORDER.index(o.status), _badness(criterion, o)))
+    worst = min(outcomes, key=lambda o: (ORDER.index(o.status), _badness(criterion, o)))
+    without = [
+        name
+        for name, one in zip(names, outcomes, strict=True)
+        if (one.status, one.estimate, one.value) == (worst.status, None, None)
+    ]
+    if worst.value is not None or worst.estimate is not None or len(without) < 2:
+        return worst
+    return _no_number(criterion, _reasons(criterion, estimates, basis, without), "", NUMBER_WANTED)
+
+
+def _reasons(
+    criterion: Criterion, estimates: Estimates, basis: Basis, readers: Sequence[str]
+) -> str:
+    """Return why several readers have no number, those of one reason together."""
+    name = criterion.rule.observed or criterion.rule.claim_bound or ""
+    population, mode = criterion.population or "study", criterion.mode or ""
+    held: dict[str, list[str]] = {}
+    for reader in readers:
+        why = _why(estimates.get(basis, name, population, mode, reader))
+        held.setdefault(why, []).append(reader)
+    return "; ".join(f"{', '.join(who)}: {why}" for why, who in held.items())
 
 
 def _analysed(criterion: Criterion, estimates: Estimates, basis: Basis, reader: str) -> bool:
@@ -158,7 +179,7 @@ def _one_reader(
             "not demonstrated",
             share,
             None,
-            f"{_who(reader)} did not examine {100 * share.value:.1f} % of the units; the plan "
+            f"{who(reader)} did not examine {100 * share.value:.1f} % of the units; the plan "
             f"allows {100 * unexamined_limit:g} %.",
             "Examining the units that were left out.",
         )
@@ -182,7 +203,7 @@ def _observed(criterion: Criterion, estimate: Estimate | None, reader: str = "")
         return _no_number(criterion, _why(estimate), reader)
     value = abs(estimate.value) if criterion.rule.magnitude else estimate.value
     right = _right_side(criterion, value)
-    words = f"{_lead(reader)}{criterion.rule.words}: {show_value(value, criterion.unit)}; "
+    words = f"{lead(reader)}{criterion.rule.words}: {show_value(value, criterion.unit)}; "
     words += f"{criterion.rule.sense} {show_value(criterion.limit, criterion.unit)} is asked for."
     return _Outcome(
         "met" if right else "not met",
@@ -204,14 +225,14 @@ def _bounded(
                 "not demonstrated",
                 claim,
                 claim.value,
-                f"{_lead(reader)}{criterion.rule.words} {shown} lies outside the tested sizes.",
+                f"{lead(reader)}{criterion.rule.words} {shown} lies outside the tested sizes.",
                 "Targets of sizes around that value.",
             )
         return _Outcome(
             "met",
             claim,
             claim.value,
-            f"{_lead(reader)}{criterion.rule.words} {shown} is {criterion.rule.sense} {limit}, "
+            f"{lead(reader)}{criterion.rule.words} {shown} is {criterion.rule.sense} {limit}, "
             + ("inside the tested sizes." if claim.in_range else "as required."),
             "Decided by the bound.",
         )
@@ -222,7 +243,7 @@ def _bounded(
                 "not met",
                 counter,
                 None if claim is None else claim.value,
-                f"{_lead(reader)}even the favourable bound "
+                f"{lead(reader)}even the favourable bound "
                 f"{show_value(counter.value, criterion.unit)} lies on the wrong side of {limit}.",
                 "A better procedure; more targets of the same kind would not help.",
             )
@@ -232,7 +253,7 @@ def _bounded(
         "not demonstrated",
         claim,
         claim.value,
-        f"{_lead(reader)}{criterion.rule.words} {show_value(claim.value, criterion.unit)} is not "
+        f"{lead(reader)}{criterion.rule.words} {show_value(claim.value, criterion.unit)} is not "
         f"{criterion.rule.sense} {limit}; that the limit is missed is not shown either.",
         "More targets near the limit.",
     )
@@ -249,7 +270,7 @@ def _no_number(
         "not demonstrated",
         None,
         None,
-        f"{_lead(reader)}no value of {criterion.rule.words}: {why}.",
+        f"{lead(reader)}no value of {criterion.rule.words}: {why}.",
         would_decide,
     )
 
@@ -264,24 +285,3 @@ def _right_side(criterion: Criterion, value: float) -> bool:
     if criterion.rule.sense == "at most":
         return value <= criterion.limit
     return value >= criterion.limit
-
-
-def _who(reader: str) -> str:
-    if reader == ALL_READERS:
-        return "All readers together"
-    if reader == NEW_READER:
-        return "A new reader of the class"
-    return f"Reader {reader}" if reader != "rule" else "The rule"
-
-
-def _lead(reader: str) -> str:
-    return f"{_who(reader)}: " if reader else ""
-
-
-def show_value(value: float, unit: str) -> str:
-    """Return a value as verdicts print it: per cent, count, ratio, or size with its unit."""
-    if unit == "fraction":
-        return f"{100 * value:.1f} %"
-    if unit == "count":
-        return f"{value:.0f}"
-    return f"{value:.2f} {unit}" if unit != "ratio" else f"{value:.2f}"

@@ -5,7 +5,7 @@ from itertools import combinations
 
 from reportlab.platypus import Flowable
 
-from qualify.criteria.verdict import ALL_READERS, NEW_READER
+from qualify.criteria.words import ALL_READERS, NEW_READER
 from qualify.dossier.layout import body, section, small
 from qualify.dossier.lookup import BLANKS, FLAWED, estimate, value
 from qualify.dossier.tables import grid

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from reportlab.platypus import Flowable
 
-from qualify.criteria.verdict import ALL_READERS
+from qualify.criteria.words import ALL_READERS
 from qualify.dossier.layout import body, chapter, section, small
 from qualify.dossier.lookup import estimate, worst_reader
 from qualify.dossier.sensitivity_words import (

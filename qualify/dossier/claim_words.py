@@ -1,6 +1,7 @@
 """The sentences of a claim: how big, how sure, on what, false calls, sizing."""
 
 from qualify.criteria.estimate import Estimate
+from qualify.criteria.words import ALL_READERS
 from qualify.dossier.lookup import (
     BLANKS,
     FLAWED,
@@ -13,7 +14,6 @@ from qualify.dossier.lookup import (
 )
 from qualify.dossier.words import kind_words, mm, percent, sentence, signed, whole
 from qualify.pod.plateau_words import LEVEL
-from qualify.study.comparisons import ALL_READERS
 from qualify.study.result import StudyResult
 
 

@@ -3,12 +3,12 @@
 from reportlab.platypus import Flowable
 
 from qualify.comparison.power import TRIALS
+from qualify.criteria.words import ALL_READERS
 from qualify.dossier.comparison_views import compared, names_of, together_of
 from qualify.dossier.layout import section
 from qualify.dossier.lookup import BLANKS, value
 from qualify.dossier.tables import grid
 from qualify.dossier.words import kind_words, p_value, percent
-from qualify.study.comparisons import ALL_READERS
 from qualify.study.result import StudyResult
 
 

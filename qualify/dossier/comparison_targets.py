@@ -5,11 +5,12 @@ from collections.abc import Sequence
 import pandas as pd
 from reportlab.platypus import Flowable
 
+from qualify.criteria.words import ALL_READERS
 from qualify.dossier.comparison_views import discordant, figures_of, names_of
 from qualify.dossier.layout import body, section, small
 from qualify.dossier.tables import Cell, grid
 from qualify.dossier.words import listed, mm, p_value, signed, whole
-from qualify.study.comparisons import ALL_READERS, ModeComparison
+from qualify.study.comparisons import ModeComparison
 from qualify.study.result import StudyResult
 
 UNSEEN = "†"

@@ -1,11 +1,12 @@
 """Candidate and reference as the plain values that their figure takes."""
 
 from qualify.criteria.estimate import Estimate
+from qualify.criteria.words import ALL_READERS
 from qualify.dossier.lookup import estimate, value
 from qualify.dossier.words import p_value
 from qualify.figures.comparison import ComparisonPanel, ModeCurve, Side
 from qualify.figures.pod import PodPanel
-from qualify.study.comparisons import ALL_READERS, ModeComparison
+from qualify.study.comparisons import ModeComparison
 from qualify.study.plan import Population
 from qualify.study.result import StudyResult
 

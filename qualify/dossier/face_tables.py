@@ -6,7 +6,8 @@ from reportlab.platypus import Flowable, Paragraph
 
 from qualify.criteria.estimate import BASIS_WORDS
 from qualify.criteria.rules import Criterion
-from qualify.criteria.verdict import Verdict, combined, show_value
+from qualify.criteria.verdict import Verdict, combined
+from qualify.criteria.words import show_value
 from qualify.dossier.comparison_views import compared, together_of
 from qualify.dossier.layout import section, small
 from qualify.dossier.style import FACE as FACE_STYLE

@@ -16,13 +16,13 @@ from qualify.comparison.power import ratio_power
 from qualify.comparison.resampling import RESAMPLES
 from qualify.comparison.response_ratio import ResponseRatio
 from qualify.criteria.estimate import Basis
+from qualify.criteria.words import ALL_READERS
 from qualify.effort import is_whole, trials
 from qualify.reading.tables import BLANK, Tables
 from qualify.study.comparisons_response import response_comparison
 from qualify.study.curve_checks import Cell
 from qualify.study.plan import Plan
 
-ALL_READERS = "all_readers"
 FAMILIES: Mapping[str, tuple[Endpoint, ...]] = {
     "hits": ("hits",),
     "hits_and_curves": ("hits", "curves"),

@@ -4,7 +4,8 @@ from collections.abc import Sequence
 from typing import Literal
 
 from qualify.criteria.rules import Criterion
-from qualify.criteria.verdict import ORDER, Verdict, combined, show_value
+from qualify.criteria.verdict import ORDER, Verdict, combined
+from qualify.criteria.words import show_value
 from qualify.study.deviations import Deviation
 
 Headline = Literal["as_found", "after_remedy"]

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 
 from qualify.criteria.estimate import Basis, Estimate
-from qualify.criteria.verdict import ALL_READERS
+from qualify.criteria.words import ALL_READERS
 from qualify.study.sensitivity import Place
 from qualify.study.sensitivity_rows import PLANNED, Row, Sensitivity, Told
 from qualify.study.where import Where
