@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from reportlab.platypus import Flowable
 
 from qualify.comparison.power import TRIALS
+from qualify.criteria.words import ALL_READERS
 from qualify.dossier.comparison_objections import objections
 from qualify.dossier.comparison_targets import discordant_targets, paired_size_table
 from qualify.dossier.comparison_views import compared, figures_of, names_of
@@ -14,9 +15,10 @@ from qualify.dossier.lookup import BLANKS, FLAWED, estimate, value
 from qualify.dossier.pictures import Pictures
 from qualify.dossier.tables import Cell, bold, grid
 from qualify.dossier.words import kind_words, listed, mm, p_value, percent, whole
-from qualify.study.comparisons import ALL_READERS, TRUE_RATIOS, ModeComparison, margin_of
+from qualify.study.comparisons import TRUE_RATIOS, ModeComparison, margin_of
 from qualify.study.plan import Population
 from qualify.study.result import StudyResult
+from qualify.study.told import told_size
 
 RECORDINGS = {
     "same": "the same recordings, processed in both modes",
@@ -147,8 +149,11 @@ def _ratios(
         ratio, upper = one.found.ratio, _value(result, "a90_ratio_upper", kind, reader)
         shown = _number(upper)
         worst = reader != ALL_READERS and upper is not None and upper == max(known)
-        row: list[Cell] = [told, mm(ratio.a90_a), mm(ratio.a90_b), _number(ratio.ratio),
-                           bold(shown) if worst else shown]  # fmt: skip
+        size = one.found.data.size
+        tested = (float(size.min()), float(size.max()))
+        sizes = [told_size(a90, None, tested)[0] for a90 in (ratio.a90_a, ratio.a90_b)]
+        point = _number(_value(result, "a90_ratio", kind, reader))
+        row: list[Cell] = [told, *map(mm, sizes), point, bold(shown) if worst else shown]
         row += [
             _number(_value(result, f"a90_ratio_{name}", kind, reader))
             for name in ("lower", "low", "high", "upper_drawn")
@@ -171,9 +176,11 @@ def _ratios(
     out = [*section("Ratio of a90, candidate over reference"),
            grid(heads, rows, widths, align="l" + "r" * (len(heads) - 1))]  # fmt: skip
     reasons = [
-        f"{told}: {one.found.ratio.reason or one.found.ratio.upper_reason}."
-        for _, told, one in held
-        if one.found is not None and one.found.ratio.upper is None
+        f"{told}: {why}."
+        for reader, told, one in held
+        if one.found is not None
+        and (found := figures_of(result, "a90_ratio_upper", kind, reader)) is not None
+        and (why := found.reason) is not None
     ]
     return [*out, *(small(reason) for reason in reasons), small(_ratio_words(held, margin))]
 

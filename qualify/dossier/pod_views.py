@@ -18,6 +18,7 @@ from qualify.pod.plateau import PlateauFit, plateau_pod
 from qualify.study.curve_checks import CurveCheck
 from qualify.study.plan import Population
 from qualify.study.result import StudyResult
+from qualify.study.told import told_size
 
 POINTS = 81
 VALUES: tuple[Literal["lowest", "middle", "highest"], ...] = ("lowest", "middle", "highest")
@@ -117,7 +118,7 @@ def _panel(
         bound_sizes=bound.sizes if bound else (),
         bound_pod=bound.pods if bound else (),
         bound_label=bound.label if bound else "",
-        a90=fit.a90,
+        a90=value(result, "a90", population.kind, *which),
         a90_95=value(result, "a90_95", population.kind, *which),
         tested_range=fit.tested_range,
         message=_message(result, population.kind, which, fit),
@@ -151,12 +152,23 @@ def _others(check: CurveCheck, fit: HitMissFit) -> tuple[OtherCurve, ...]:
     """Return near-equal models other than the plan's, and the curve with a plateau below 1."""
     grid = _grid(fit)
     near = [
-        OtherCurve(f"near-equal model {row.name}", "near", tuple(grid.tolist()), pods, row.a90)
+        OtherCurve(
+            f"near-equal model {row.name}",
+            "near",
+            tuple(grid.tolist()),
+            pods,
+            _near_enough(row.a90, fit),
+        )
         for row in check.models.rows
         if row.near_equal and not row.primary and (pods := _model_pod(row, grid))
     ]
-    flat = _plateau(check.plateau, grid)
+    flat = _plateau(check.plateau, grid, fit)
     return (*near, *flat)
+
+
+def _near_enough(a90: float | None, fit: HitMissFit) -> float | None:
+    """Return the a90 of another curve, None where it lies too far beyond the sizes to be told."""
+    return told_size(a90, None, fit.tested_range)[0]
 
 
 def _values(found: CovariateResult) -> str:
@@ -175,7 +187,7 @@ def _at_values(found: CovariateResult, fit: HitMissFit) -> tuple[OtherCurve, ...
             style,
             tuple(grid.tolist()),
             tuple(curve_at(found, one.value, grid).tolist()),
-            one.a90,
+            _near_enough(one.a90, fit),
         )
         for style, one in zip(VALUES, found.a90, strict=True)
     )
@@ -191,12 +203,14 @@ def _model_pod(row: ModelRow, grid: np.ndarray) -> tuple[float, ...]:
     return tuple(np.asarray(pod_of(row.link, eta)).tolist())
 
 
-def _plateau(fit: PlateauFit, grid: np.ndarray) -> tuple[OtherCurve, ...]:
+def _plateau(fit: PlateauFit, grid: np.ndarray, plain: HitMissFit) -> tuple[OtherCurve, ...]:
     if fit.outcome != "fitted" or fit.plateau is None or fit.plateau > 1.0 - 1e-6:
         return ()
     pods = tuple(np.asarray(plateau_pod(fit, grid)).tolist())
     name = f"curve with a plateau at {percent(fit.plateau)}"
-    return (OtherCurve(name, "plateau", tuple(grid.tolist()), pods, fit.a90.value),)
+    return (
+        OtherCurve(name, "plateau", tuple(grid.tolist()), pods, _near_enough(fit.a90.value, plain)),
+    )
 
 
 def limit_of(result: StudyResult, statistic: str, mode: str, population: str) -> float | None:

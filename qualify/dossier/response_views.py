@@ -84,7 +84,7 @@ def _panel(
         threshold=fit.threshold,
         floor=float(data.response_of(floors.max())) if floors.size else None,
         ceiling=float(data.response_of(ceilings.min())) if ceilings.size else None,
-        a90=fit.a90,
+        a90=value(result, "response_a90", population.kind, mode, reader),
         a90_95=value(result, "response_a90_95", population.kind, mode, reader),
         tested_range=fit.tested_range,
         message=None if fit.outcome == "fitted" else f"No line: {NO_LINE[fit.outcome]}.",
@@ -224,6 +224,8 @@ def trade_panels(result: StudyResult, population: Population, mode: str) -> tupl
         noise = result.noises.get((result.headline, BLANK, mode, reader))
         if line is None or noise is None or line.how.qualification_size_mm is None:
             continue
+        if line.failed():
+            continue  # no claim rests on a line that its own checks speak against
         panel = _trade(result, line, noise, reader, line.how.qualification_size_mm)
         out += [] if panel is None else [panel]
     return tuple(out)

@@ -13,7 +13,7 @@ from qualify.study.plan import Plan, Population
 from qualify.study.result import StudyNotice
 from qualify.study.sizing_estimates import sizing_estimates
 from qualify.study.sizing_result import sizing_result
-from qualify.study.told import told_bound, told_size
+from qualify.study.told import told_bound
 from qualify.study.where import Where
 
 BLANK_UNITS, FLAWED_UNITS, STUDY = "blank_units", "flawed_units", "study"
@@ -97,20 +97,18 @@ def _curve(where: Where, fit: HitMissFit, largest_miss: float | None) -> None:
     flat = "detection is not shown to rise with size"
     for name, value in (("a50", fit.a50), ("a90", fit.a90)):
         reason = none or (flat if value is None else None)
-        size, reason = told_size(value, reason, fit.tested_range)
-        where.add(name, size, "mm", method=model, reason=reason, in_range=inside(size))
+        where.add(name, value, "mm", method=model, reason=reason, in_range=inside(value))
     for method, bounds in sorted(fit.bounds.items()):
         for name, side in (("a90_95", "upper"), ("a90_lower_95", "lower")):
             told = told_bound(bounds[side], fit.seed)
-            size, reason = told_size(told.value, bounds[side].reason, fit.tested_range)
             where.add(
                 name if method == fit.bound else f"{name}_{method}",
-                size,
+                told.value,
                 "mm",
                 method=f"{told.method}; {model}",
                 side=bounds[side].side,
-                reason=reason,
-                in_range=inside(size),
+                reason=bounds[side].reason,
+                in_range=inside(told.value),
             )
             if bounds[side].error is not None:
                 error = f"{name}_simulation_error"

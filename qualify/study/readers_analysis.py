@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from qualify.criteria.estimate import Basis
-from qualify.criteria.verdict import ALL_READERS, NEW_READER
+from qualify.criteria.words import ALL_READERS, NEW_READER
 from qualify.effort import is_whole, trials
 from qualify.pod.clustered import clustered_fit, clustered_size_bound
 from qualify.pod.consistency import Agreement, agreement
@@ -132,9 +132,9 @@ def told_together(rows: pd.DataFrame, plan: Plan) -> Told:
     bound = clustered_size_bound(fit, link, plan.analysis.scale)
     place = float((eta_of(link, POD) - fit.coef[0]) / fit.coef[1]) if fit.coef[1] > 0.0 else None
     upper = bound.value
-    inside = None if upper is None else float(size.min()) <= upper <= float(size.max())
     a90 = size_of(place, plan.analysis.scale)
-    return Told(ALL, n, hits, a90, upper, bound.reason, inside)
+    told = Told(ALL, n, hits, a90, upper, bound.reason, None)
+    return told.within((float(size.min()), float(size.max())))
 
 
 def with_checks(

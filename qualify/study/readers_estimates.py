@@ -12,7 +12,7 @@ from qualify.pod.readers import ReadersFit
 from qualify.study.curve_checks import Cell
 from qualify.study.readers_analysis import ALL, NEW, ReadersResult, Repeats
 from qualify.study.result import StudyNotice
-from qualify.study.told import told_bound, told_size
+from qualify.study.told import told_bound
 from qualify.study.where import Where
 
 POOLED = "mean POD of these readers"
@@ -73,8 +73,7 @@ def _counts(where: Where, fit: ReadersFit, not_examined: float) -> None:
 def _bounds(where: Where, fit: ReadersFit) -> None:
     model = f"{fit.link} on {fit.scale} size, maximum likelihood, {POOLED}"
     for name, value in (("a50", fit.curve.a50), ("a90", fit.a90)):
-        size, reason = told_size(value, NO_CURVE, fit.curve.tested_range)
-        where.add(name, size, "mm", method=model, reason=reason, in_range=_inside(fit, size))
+        where.add(name, value, "mm", method=model, reason=NO_CURVE, in_range=_inside(fit, value))
     _sides(where, fit, fit.these, POOLED)
     where.add(
         "a90_95_readings_as_targets",
@@ -96,15 +95,14 @@ def _bounds(where: Where, fit: ReadersFit) -> None:
 def _sides(where: Where, fit: ReadersFit, bounds: Mapping[Of, BoundValue], estimand: str) -> None:
     for name, bound in (("a90_95", bounds["upper"]), ("a90_lower_95", bounds["lower"])):
         told = told_bound(bound, fit.seed)
-        size, reason = told_size(told.value, bound.reason, fit.curve.tested_range)
         where.add(
             name,
-            size,
+            told.value,
             "mm",
             method=f"{told.method}; {estimand}; targets and readers simulated",
             side=bound.side,
-            reason=reason,
-            in_range=_inside(fit, size),
+            reason=bound.reason,
+            in_range=_inside(fit, told.value),
         )
 
 

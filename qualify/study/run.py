@@ -44,6 +44,7 @@ from qualify.study.rule_result import RuleResult
 from qualify.study.sensitivity import Place, sensitivity_of
 from qualify.study.sensitivity_estimates import sensitivity_estimates
 from qualify.study.sensitivity_rows import Sensitivity
+from qualify.study.told import told_sizes
 from qualify.study.variations import variations
 from qualify.study.views import views_of
 
@@ -66,7 +67,7 @@ def run_study(
     with effort(quick=quick):
         for name, stage in STAGES:
             progress(name)
-            state = stage(state)
+            state = _told(stage(state))
     return _result(state)
 
 
@@ -112,6 +113,16 @@ def scheme_of(plan: Plan) -> Scheme:
         read_by=plan.read_by,
         rule_readers=frozenset(plan.rule_readers),
     )
+
+
+def _told(state: _State) -> _State:
+    """Tell sizes that lie far beyond those tested in words, in what a stage has added."""
+    if state.analysis is not None and state.views is not None:
+        frame = state.views["as_found"].opportunities
+        sizes = frame[frame["size_mm"].notna()].groupby("kind")["size_mm"]
+        tested = {str(kind): (float(own.min()), float(own.max())) for kind, own in sizes}
+        state.analysis.estimates[:] = told_sizes(state.analysis.estimates, tested)
+    return state
 
 
 def _score(state: _State) -> _State:

@@ -12,7 +12,7 @@ import pandas as pd
 
 from qualify.criteria.estimate import Basis, Estimate
 from qualify.criteria.rules import Criterion
-from qualify.criteria.verdict import ALL_READERS
+from qualify.criteria.words import ALL_READERS
 from qualify.pod.model_choice import ModelRow
 from qualify.pod.size_uncertainty import SizeUncertainty, size_uncertainty
 from qualify.reading.tables import Tables
@@ -202,10 +202,7 @@ def _replaced(study: SharedStudy, base: Seen, told: Mapping[Cell, Told]) -> Seen
     The favourable bound, which decides 'not met', stays as planned.
     """
     ends = _ranges(base)
-    placed = {
-        cell: replace(one, in_range=_inside(one.a90_95, ends.get(cell)))
-        for cell, one in told.items()
-    }
+    placed = {cell: one.within(ends.get(cell)) for cell, one in told.items()}
     estimates = []
     for item in base.estimates:
         one = placed.get((item.basis, item.population, item.mode, item.reader))
@@ -222,7 +219,3 @@ def _ranges(base: Seen) -> dict[Cell, tuple[float, float]]:
             cell = (str(item.basis), item.population, item.mode, item.reader)
             found.setdefault(cell, {})[item.statistic] = float(item.value)
     return {cell: (v["smallest_size"], v["largest_size"]) for cell, v in found.items()}
-
-
-def _inside(value: float | None, ends: tuple[float, float] | None) -> bool | None:
-    return None if value is None or ends is None else ends[0] <= value <= ends[1]

@@ -10,7 +10,8 @@ import pandas as pd
 
 from qualify.criteria.estimate import Basis, Estimate, Estimates
 from qualify.criteria.rules import Criterion
-from qualify.criteria.verdict import ALL_READERS, Status, judge
+from qualify.criteria.verdict import Status, judge
+from qualify.criteria.words import ALL_READERS
 from qualify.pod.hit_miss import HitMissFit
 from qualify.reading.tables import Tables
 from qualify.study.analysis import OUTCOME_WORDS, analyse
@@ -134,7 +135,6 @@ def _rows_alike(mine: Tables) -> tuple[bytes, ...]:
 def _told(reader: str, fit: HitMissFit) -> Told:
     upper = fit.bounds["likelihood"]["upper"]
     reason = OUTCOME_WORDS.get(fit.outcome) or upper.reason or NO_NUMBER
-    low, high = fit.tested_range
-    inside = None if upper.value is None else low <= upper.value <= high
     why = None if upper.value is not None else reason
-    return Told(reader, fit.n, fit.hits, fit.a90, upper.value, why, inside)
+    told = Told(reader, fit.n, fit.hits, fit.a90, upper.value, why, None)
+    return told.within(fit.tested_range)

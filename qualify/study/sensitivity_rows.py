@@ -1,8 +1,10 @@
 """Rows of what the results of a study hang on: readers, numbers and verdicts of each variation."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from qualify.criteria.verdict import ALL_READERS, Status
+from qualify.criteria.verdict import Status
+from qualify.criteria.words import ALL_READERS
+from qualify.study.told import told_size
 
 PLANNED = "as_planned"
 
@@ -29,6 +31,13 @@ class Told:
     reason: str | None
     in_range: bool | None
     what: str = ""
+
+    def within(self, tested: tuple[float, float] | None) -> "Told":
+        """Return it beside the sizes tested: whether inside, and nothing that lies far beyond."""
+        bound, reason = told_size(self.a90_95, self.reason, tested)
+        a90, _ = told_size(self.a90, None, tested)
+        inside = None if bound is None or tested is None else tested[0] <= bound <= tested[1]
+        return replace(self, a90=a90, a90_95=bound, reason=reason, in_range=inside)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,14 +1,17 @@
 """A bound as a study reports it: rounded to the safe side, as far as its simulation supports."""
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 
+from qualify.criteria.estimate import Estimate
 from qualify.pod.problem import BOUND_WORDS, BoundValue
 
 ERRORS_A_STEP = 5.0  # a step of rounding is at least so many simulation errors
 LEADING = (1.0, 2.0, 5.0)
 FAR = 10.0  # a size so many times beyond the sizes tested is told in words; our own choice
 TOO_FAR = "the size would lie more than ten times beyond those tested, so no number is told"
+OF_A_CURVE = ("a50", "a90", "large_from")
 FLAT = "a curve that hardly rises puts an a90 more than ten times beyond the sizes tested"
 
 
@@ -53,10 +56,31 @@ def is_far(value: float | None, tested: tuple[float, float]) -> bool:
 
 
 def told_size(
-    value: float | None, reason: str | None, tested: tuple[float, float]
+    value: float | None, reason: str | None, tested: tuple[float, float] | None
 ) -> tuple[float | None, str | None]:
     """Return a size and the reason why there is none; one that lies far beyond is not told."""
-    return (None, TOO_FAR) if is_far(value, tested) else (value, reason)
+    far = tested is not None and is_far(value, tested)
+    return (None, TOO_FAR) if far else (value, reason)
+
+
+def told_sizes(
+    estimates: Iterable[Estimate], tested: Mapping[str, tuple[float, float]]
+) -> list[Estimate]:
+    """Return estimates in which sizes of a curve that lie far beyond those tested are not told.
+
+    tested : smallest and largest size by kind of target.
+    """
+    out = []
+    for one in estimates:
+        sized = one.unit == "mm" and any(part in one.statistic for part in OF_A_CURVE)
+        value, reason = told_size(
+            None if one.value is None else float(one.value),
+            one.reason,
+            tested.get(one.population) if sized else None,
+        )
+        gone = value is None and one.value is not None
+        out.append(replace(one, value=None, reason=reason, in_range=None) if gone else one)
+    return out
 
 
 def told_ratio(
