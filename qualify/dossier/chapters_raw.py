@@ -219,7 +219,7 @@ def _between_units(result: StudyResult) -> list[Flowable]:
 def _not_examined(result: StudyResult) -> list[Flowable]:
     frame = result.views["as_found"].opportunities
     lost = frame[frame["examined"] == 0]
-    out = section("Units not examined")
+    out = section("Units not examined, as found")
     if lost.empty:
         return [*out, body("All units were examined.")]
     rows = []

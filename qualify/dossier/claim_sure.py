@@ -96,8 +96,13 @@ def sure_explained(result: StudyResult) -> str:
         "95 %: each size is set on the safe side so that 95 of 100 such trials would not promise "
         f"too much. {METHODS[result.inputs.plan.analysis.bound]}"
     )
-    if held is None:
-        return first
+    read = [
+        (p.kind, m.id) for p in result.inputs.plan.populations for m in result.inputs.plan.modes
+    ]
+    claimed = [bound_of(result, kind, mode) for kind, mode in read]
+    nothing = all(b is None or b.value is None or b.in_range is False for b in claimed)
+    if held is None or nothing:
+        return f"{first}{_level_explained(result)}"
     return (
         f"{first} 'Held': of {held.replicates} trials simulated from a known curve, so many of 100 "
         "told no size that is too small; ± is the error of that count. Simulated, if that curve is "

@@ -1,5 +1,7 @@
 """What is alike and what differs between the modes compared; what differs is marked."""
 
+from math import floor
+
 from reportlab.platypus import Flowable
 
 from qualify.dossier.comparison_views import names_of
@@ -71,7 +73,7 @@ def _region(reading: ReadingFiles | None, mode: str) -> str:
 def _covered(result: StudyResult, mode: str) -> str:
     shown = () if result.shown is None else result.shown.modes
     share = next((float(one.fraction.mean()) for one in shown if one.mode == mode), None)
-    return NOT_TOLD if share is None else percent(share)
+    return NOT_TOLD if share is None else percent(floor(1000.0 * share) / 1000.0)
 
 
 def _method(reading: ReadingFiles | None, mode: str) -> str:
@@ -83,7 +85,8 @@ def _method(reading: ReadingFiles | None, mode: str) -> str:
 def _threshold(mode: Mode) -> str:
     if mode.threshold is None:
         return "none: called by eye"
-    return f"{mode.threshold:g} {mode.threshold_unit or ''}".strip()
+    unit = {"db": "dB", "linear": ""}.get(mode.threshold_unit or "", mode.threshold_unit or "")
+    return f"{general(mode.threshold)} {unit}".strip()
 
 
 def _rate(result: StudyResult, mode: str) -> str:

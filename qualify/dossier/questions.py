@@ -103,7 +103,7 @@ def _order(result: StudyResult) -> Answer:
         return ("partly", "The order is recorded; the software changed after it was frozen.")
     if not order_recorded(result):
         return ("partly", "The order is declared by those who signed; this file doesn't prove it.")
-    return ("answered", RECORDED)
+    return ("partly", RECORDED)
 
 
 def _readers(result: StudyResult) -> Answer:

@@ -48,7 +48,7 @@ def _rows(own: StudyResult, modes: list[str]) -> Iterator[Row]:
             value(own, of, kind, mode, reader)
         )
 
-    yield ["Blank units called", *(count("units_called", "blank_units", BLANKS, m) for m in modes)]
+    yield ["Blank units called (upper 95 % bound)", *(_called(own, m) for m in modes)]
     for population in own.inputs.plan.populations:
         kind, words = population.kind, kind_words(population.kind)
         yield [f"Found of {words}", *(count("hits", "targets", kind, m) for m in modes)]
@@ -58,6 +58,15 @@ def _rows(own: StudyResult, modes: list[str]) -> Iterator[Row]:
         if population.sized:
             yield [f"  RMSE of {population.size_in_words}", *(_rmse(own, kind, m) for m in modes)]
         yield from _beside(own, population, modes)
+
+
+def _called(own: StudyResult, mode: str) -> str:
+    reader = own.readers[0]
+    called, units, upper = (
+        value(own, name, BLANKS, mode, reader)
+        for name in ("units_called", "blank_units", "false_call_rate_upper")
+    )
+    return f"{whole(called)} of {whole(units)} ({percent(upper)})"
 
 
 def _found(rows: pd.DataFrame, mode: str) -> str:
@@ -96,9 +105,9 @@ def _beside(own: StudyResult, population: Population, modes: list[str]) -> Itera
             pairs.append("–")
             ratios.append("–")
             continue
-        pairs.append(f"{whole(alone)} / {whole(other)}, p {p_value(p)}")
+        pairs.append(f"{whole(alone)} / {whole(other)}, {p_value(p)}")
         ratios.append(_ratio(own, kind, key))
-    yield [f"  {candidate} alone / it alone hit", *pairs]
+    yield [f"  hit by {candidate} alone / by it alone, exact p", *pairs]
     if any(told not in ("–", NO_RATIO) for told in ratios):
         yield [f"  a90 of {candidate} over its", *ratios]
 

@@ -66,11 +66,12 @@ def modes_pod_view(own: StudyResult, views: PodViews, population: Population) ->
 def _mode(mode: str, panel: PodPanel) -> ModePod:
     hits = tuple(s for s, hit in zip(panel.sizes, panel.hits, strict=True) if hit)
     misses = tuple(s for s, hit in zip(panel.sizes, panel.hits, strict=True) if not hit)
-    why = panel.message or "no bound was computed"
+    why = (panel.message or "none was computed").removeprefix("No a90/95: ").rstrip(".")
     if not panel.curve_sizes:
         return ModePod(mode, hits, misses, reason=why)
-    top = panel.tested_range[1] if panel.tested_range else float("inf")
-    inside = panel.a90 is not None and panel.a90 <= top
+    low, high = panel.tested_range or (0.0, float("inf"))
+    inside = panel.a90 is not None and low <= panel.a90 <= high
+    lies = "below" if panel.a90 is not None and panel.a90 < low else "above"
     return ModePod(
         mode,
         hits,
@@ -80,7 +81,7 @@ def _mode(mode: str, panel: PodPanel) -> ModePod:
         _lower(panel),
         panel.a90 if inside else None,
         panel.a90_95,
-        no_a90="" if inside else "beyond the sizes tested",
+        no_a90="" if inside else (why if panel.a90 is None else f"{lies} the sizes tested"),
         no_a90_95="" if panel.a90_95 is not None else why,
     )
 

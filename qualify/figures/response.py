@@ -32,7 +32,7 @@ GROUP_WORDS = {
     "exact": "response as recorded",
     "left": "at most this: nothing recorded above the floor",
     "right": "at least this: saturated",
-    "missed": "missed: nothing recorded, at most this",
+    "missed": "missed: at most this, nothing on the sheet",
 }
 COUNT_WORDS = {
     "exact": "recorded",

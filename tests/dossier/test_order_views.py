@@ -9,7 +9,7 @@ from matplotlib.colors import to_hex
 from qualify.dossier.claims import _order_link
 from qualify.dossier.missing import missing
 from qualify.dossier.order_views import event_views, log_words, order_faults, order_stop
-from qualify.dossier.questions import _order
+from qualify.dossier.questions import RECORDED, _order
 from qualify.evidence.commitment import commitment, file_marks
 from qualify.evidence.events import append_entry, read_log
 from qualify.figures.events import order_of_events_figure
@@ -73,7 +73,7 @@ def test_a_whole_log_shows_the_order(whole):
     assert order_stop(whole) is None
     assert order_faults(whole) == ()
     assert _order_link(whole) == ("A", "the order of events is recorded")
-    assert _order(whole)[0] == "answered"
+    assert _order(whole) == ("partly", RECORDED)  # a log kept by those it speaks of
     assert freezing(whole) == "present"
     log = whole.inputs.log.log
     assert read_log(log.content).head in log_words(log)
@@ -86,6 +86,7 @@ def test_declared_alone_is_not_proven():
     assert order_stop(result) is None
     assert _order_link(result)[0] == "B"
     assert _order(result)[0] == "partly"
+    assert _order(result) != ("partly", RECORDED)
 
 
 CASES = {
@@ -120,6 +121,7 @@ def test_other_software_alone_lowers_the_grade_by_one():
     assert order_stop(result) is None
     assert _order_link(result)[0] == "B"
     assert _order(result)[0] == "partly"
+    assert _order(result) != ("partly", RECORDED)
 
 
 def test_the_figure_marks_the_opening_and_writes_faults_in_red():
