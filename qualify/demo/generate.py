@@ -22,7 +22,15 @@ from qualify.demo.lug_study import STUDY_ID, study_texts
 from qualify.demo.setup_blocks import setup_texts
 from qualify.demo.setup_studies import setup_study_texts
 from qualify.demo.toml_text import array, comment, keys, text
-from qualify.demo.trial import CHANGED_FOR, MODES, key_table, prepare, presentation_table, table
+from qualify.demo.trial import (
+    CHANGED_FOR,
+    MODEL_MODES,
+    RULE_MODES,
+    key_table,
+    prepare,
+    presentation_table,
+    table,
+)
 from qualify.files import read_bytes, validated, write_whole
 from qualify.study.presentation import FILE as PRESENTATION
 from qualify.study.thresholds import FILE as THRESHOLDS
@@ -30,7 +38,6 @@ from qualify.study.thresholds import read_thresholds
 
 HERE = Path(__file__).parent
 REPOSITORY = HERE.parent.parent
-RULE_MODES = ("linear", "total_focusing", "coherence")
 """Modes that count by rule; a sectorial scan has a region of its own and is shown only."""
 STUDY = "qualify/demo/study"
 SETUP = "qualify/demo/setup"
@@ -96,7 +103,7 @@ def data_text(blocks: Iterable[str], sheets: Iterable[str]) -> str:
 
 def sheet_names() -> list[str]:
     """Return the files of the call sheets, the rule's last."""
-    names = [f"{reader}_{mode}" for reader in READERS for mode in MODES]
+    names = [f"{reader}_{mode}" for reader in READERS for mode in MODEL_MODES]
     names.append("_".join(CHANGED_FOR) + "_re-reading")
     return [f"call_sheets/{name}.csv" for name in [*names, *(f"rule_{m}" for m in RULE_MODES)]]
 

@@ -11,7 +11,7 @@ from qualify.blocks.definition import Block
 from qualify.demo.assumptions import READERS
 from qualify.demo.seeds import SEED
 from qualify.demo.setup_studies import CONDITIONS, MODES, PROBE
-from qualify.demo.trial import Trial
+from qualify.demo.trial import MODEL_MODES, Trial
 from qualify.files import validated
 from qualify.study.imaging_plan import ImagingPlan
 from qualify.study.reading_plan import ReadingPlan
@@ -29,7 +29,6 @@ STEP_X_MM, STEP_Z_MM = 0.25, 0.2
 SAMPLING_MHZ, SAMPLES = 25.0, 540
 RATE = 0.02
 READ = ("linear", "sectorial", "total_focusing", "coherence")
-MODEL_MODES = ("linear", "coherence")
 RINGING = {
     "x_from_mm": -13.0,
     "x_to_mm": 13.0,

@@ -18,8 +18,10 @@ from qualify.reading.key import Presented
 LETTERS = "BCDFGJKPQRTVWXZ"
 """No vowels, nothing that begins an id of a target (H, L, N, S) or reads as a unit (M)."""
 OFFSETS_MM = (0.0, 0.0, 1.5, 2.0, 3.5, 5.0)
-MODES = ("linear", "coherence")
-"""The modes that the readers read."""
+MODEL_MODES = ("linear", "coherence")
+"""The modes that the readers, or models of them, read."""
+RULE_MODES = ("linear", "total_focusing", "coherence")
+"""The modes whose blind images are read by rule."""
 COLUMNS = ("reader", "mode", "reading", "code", "read_on", "software")
 FIRST_FORTNIGHT = [date(2026, 3, d) for d in (23, 24, 25, 26, 27, 30, 31)] + [
     date(2026, 4, d) for d in (1, 2)
@@ -99,7 +101,7 @@ def presentation_table(trial: Trial) -> bytes:
 
 def _presented(trial: Trial) -> Iterator[Row]:
     for reader in READERS:
-        for mode in MODES:
+        for mode in MODEL_MODES:
             rows = list(_first_reading(trial, reader, mode))
             yield from rows
             if (reader, mode) == CHANGED_FOR:

@@ -10,11 +10,9 @@ from qualify.figures.modes_pod import ModePod, ModesPodView
 from qualify.figures.pod import PodPanel
 from qualify.figures.size_depth import PlacedTarget, SizeDepthMode, SizeDepthView
 from qualify.figures.size_methods import MethodSizes, SizeMethodsView
+from qualify.reading.extent import METHOD_NAMES
 from qualify.study.plan import Population
 from qualify.study.result import StudyResult
-
-SHORT = {"six_db_drop": "6 dB drop", "tip_separation": "tip separation",
-         "coherence_extent": "half of the coherence"}  # fmt: skip
 
 
 def as_study(result: StudyResult) -> StudyResult | None:
@@ -148,7 +146,7 @@ def size_methods_view(own: StudyResult, population: Population) -> SizeMethodsVi
             panels.append(
                 MethodSizes(
                     mode,
-                    SHORT.get(method, method),
+                    METHOD_NAMES.get(method, method),
                     tuple(a for a, _ in sized),
                     tuple(float(b) for _, b in sized if b is not None),
                     len(rows) - len(sized),

@@ -23,6 +23,11 @@ METHOD_WORDS: dict[Method, str] = {
     "tip_separation": "distance between the two largest maxima",
     "coherence_extent": "half of the peak's coherence along the ridge",
 }
+METHOD_NAMES: dict[str, str] = {
+    "six_db_drop": "6 dB drop",
+    "tip_separation": "tip separation",
+    "coherence_extent": "half of the coherence",
+}
 LEAST_TIPS_MM = 1.0  # about a wavelength: nearer maxima are not two tips; our own choice
 IN_GRAIN = "half of its peak is no more than grain gives at its depth"
 AT_EDGE = "it reaches the edge of what is looked at"
