@@ -26,9 +26,9 @@ def few_simulations(behind_a_bound=1999, behind_a_share=100):
         yield
 
 
-def run_quickly(inputs: StudyInputs, *few: int) -> StudyResult:
+def run_quickly(inputs: StudyInputs, *few: int, quick: bool = False) -> StudyResult:
     with few_simulations(*few):
-        return run_study(inputs)
+        return run_study(inputs, quick=quick)
 
 
 @contextmanager

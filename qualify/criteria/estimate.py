@@ -58,6 +58,12 @@ class Estimates:
     def __init__(self, items: tuple[Estimate, ...]) -> None:
         self.items = items
         self._by_id = {item.id: item for item in items}
+        readers: dict[tuple[str, str, str], set[str]] = {}
+        for item in items:
+            if item.reader:
+                where = (item.basis, item.population, item.mode)
+                readers.setdefault(where, set()).add(item.reader)
+        self._readers = {where: tuple(sorted(names)) for where, names in readers.items()}
 
     def get(
         self, basis: str, statistic: str, population: str, mode: str = "", reader: str = ""
@@ -75,9 +81,4 @@ class Estimates:
 
     def readers(self, basis: str, population: str, mode: str) -> tuple[str, ...]:
         """Return the readers with estimates of this population and mode, sorted."""
-        names = {
-            item.reader
-            for item in self.items
-            if (item.basis, item.population, item.mode) == (basis, population, mode) and item.reader
-        }
-        return tuple(sorted(names))
+        return self._readers.get((basis, population, mode), ())

@@ -19,6 +19,7 @@ from qualify.pod.problem import FittedCurve, normal_quantile
 POD = 0.90
 PODS = (0.08, 0.2, 0.35, 0.5, 0.65, 0.77, 0.85, 0.94, 0.97)
 """Where a calibrated bound is simulated, beside 0.90."""
+FEW_PODS = PODS[1::2]
 LOWEST, HIGHEST, POINTS = 0.05, 0.98, 61
 
 
@@ -31,8 +32,10 @@ class BoundCurve:
     label: str
 
 
-def bound_curve(fit: HitMissFit, reported: float | None) -> BoundCurve:
+def bound_curve(fit: HitMissFit, reported: float | None, *, quick: bool = False) -> BoundCurve:
     """Return the bound of a fitted curve; `reported` is the a90/95 as printed.
+
+    quick : whether a calibrated bound is simulated at fewer POD.
 
     Raises
     ------
@@ -41,14 +44,16 @@ def bound_curve(fit: HitMissFit, reported: float | None) -> BoundCurve:
     words = "Wald" if fit.bound == "wald" else fit.bound
     label = f"lower bound of the curve, 95 % one-sided, point by point ({words})"
     made: dict[str, Callable[[], BoundCurve]] = {
-        "calibrated": lambda: _calibrated(fit, reported, label),
+        "calibrated": lambda: _calibrated(fit, reported, label, FEW_PODS if quick else PODS),
         "wald": lambda: _wald(fit, label),
     }
     return made.get(fit.bound, lambda: _likelihood(fit, label))()
 
 
-def _calibrated(fit: HitMissFit, reported: float | None, label: str) -> BoundCurve:
-    band = size_upper_bounds(fit, PODS, method="calibrated", simulations=BAND_SIMULATIONS)
+def _calibrated(
+    fit: HitMissFit, reported: float | None, label: str, at_pods: tuple[float, ...]
+) -> BoundCurve:
+    band = size_upper_bounds(fit, at_pods, method="calibrated", simulations=BAND_SIMULATIONS)
     known = {p: s for p, s in zip(band.pods, band.sizes, strict=True) if s is not None and s > 0.0}
     if reported is not None:
         known[POD] = reported

@@ -236,8 +236,12 @@ def build_pages(
     story: Sequence[Flowable], title: str, footer: Footer, total: PageTotal
 ) -> tuple[bytes, int]:
     """Lay out the story; return the PDF and the number of its pages."""
-    for number, heading in enumerate(f for f in story if isinstance(f, Heading)):
+    headings = [f for f in story if isinstance(f, Heading)]
+    for number, heading in enumerate(headings):
         heading.key = f"heading-{number}"
+    for listed in (f for f in story if isinstance(f, TableOfContents)):
+        for heading in headings:  # takes its room in the first pass already, so that two will do
+            listed.addEntry(heading.level, clean(heading.label), 0, heading.key)
     stream = io.BytesIO()
     template = Template(stream, title, footer, total)
     template.multiBuild([*kept(story), total], maxPasses=8)

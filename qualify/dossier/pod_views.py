@@ -88,7 +88,7 @@ class PodViews:
             return None
         key = (fit.sizes, fit.hits_at, fit.trials_at, fit.bound, reported)
         if key not in self._bounds:
-            self._bounds[key] = bound_curve(fit, reported)
+            self._bounds[key] = bound_curve(fit, reported, quick=self.result.quick)
         return self._bounds[key]
 
 

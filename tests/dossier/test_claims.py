@@ -22,7 +22,7 @@ HOLES, MODE = "side_drilled_hole", "coherence"
 def result(tmp_path_factory):
     folder = tmp_path_factory.mktemp("demo") / "study"
     write_folder(folder, study_files(), mark="plan.toml")
-    return run_quickly(load_study(folder))
+    return run_quickly(load_study(folder), 199, 10, quick=True)
 
 
 SIZES = {

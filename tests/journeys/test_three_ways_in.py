@@ -14,11 +14,12 @@ from qualify.study.workbook import write_workbook
 from tests.quick import run_quickly, without_boxes
 
 FEW = (199, 40)
+"""And a quick run: what only says how far bounds hold comes from the same fits."""
 
 
 @pytest.fixture(scope="module")
 def by_toml(pristine):
-    return run_quickly(load_study(pristine), *FEW)
+    return run_quickly(load_study(pristine), *FEW, quick=True)
 
 
 def test_workbook(by_toml, tmp_path):
@@ -32,7 +33,7 @@ def test_workbook(by_toml, tmp_path):
         inputs.calls,
     )
     write_whole(tmp_path / "study.xlsx", book)
-    again = run_quickly(load_study(tmp_path / "study.xlsx"), *FEW)
+    again = run_quickly(load_study(tmp_path / "study.xlsx"), *FEW, quick=True)
     assert results_bytes(again) == results_bytes(by_toml)
 
 
@@ -46,7 +47,7 @@ def test_finished_tables(by_toml, study):
         'measurements = "measurements.csv"\n',
         encoding="utf-8",
     )
-    again = run_quickly(load_study(study), *FEW)
+    again = run_quickly(load_study(study), *FEW, quick=True)
     assert not again.inputs.blocks
     assert results_bytes(again) == results_bytes(without_boxes(by_toml))
 
@@ -58,4 +59,4 @@ def test_results_are_the_same_in_any_order_of_sheets(by_toml, study):
         head + "".join(f"[[call_sheets]]{sheet.rstrip()}\n\n" for sheet in reversed(sheets)),
         encoding="utf-8",
     )
-    assert results_bytes(run_quickly(load_study(study), *FEW)) == results_bytes(by_toml)
+    assert results_bytes(run_quickly(load_study(study), *FEW, quick=True)) == results_bytes(by_toml)
