@@ -14,7 +14,7 @@ from qualify.dossier.layout import body, chapter, section, small
 from qualify.dossier.lookup import BLANKS, FLAWED, estimate, value
 from qualify.dossier.pictures import Pictures
 from qualify.dossier.tables import Cell, bold, grid
-from qualify.dossier.words import kind_words, listed, mm, p_value, percent, whole
+from qualify.dossier.words import STAR, kind_words, listed, mm, p_value, percent, size_beside, whole
 from qualify.study.comparisons import TRUE_RATIOS, ModeComparison, margin_of
 from qualify.study.plan import Population
 from qualify.study.result import StudyResult
@@ -152,8 +152,10 @@ def _ratios(
         size = one.found.data.size
         tested = (float(size.min()), float(size.max()))
         sizes = [told_size(a90, None, tested)[0] for a90 in (ratio.a90_a, ratio.a90_b)]
+        cells = [size_beside(a90, tested) for a90 in sizes]
         point = _number(_value(result, "a90_ratio", kind, reader))
-        row: list[Cell] = [told, *map(mm, sizes), point, bold(shown) if worst else shown]
+        point += "*" if point != "none" and any("*" in cell for cell in cells) else ""
+        row: list[Cell] = [told, *cells, point, bold(shown) if worst else shown]
         row += [
             _number(_value(result, f"a90_ratio_{name}", kind, reader))
             for name in ("lower", "low", "high", "upper_drawn")
@@ -175,14 +177,15 @@ def _ratios(
     widths = [18.0, *[14.0] * (len(heads) - 1)]
     out = [*section("Ratio of a90, candidate over reference"),
            grid(heads, rows, widths, align="l" + "r" * (len(heads) - 1))]  # fmt: skip
-    reasons = [
-        f"{told}: {why}."
-        for reader, told, one in held
-        if one.found is not None
-        and (found := figures_of(result, "a90_ratio_upper", kind, reader)) is not None
-        and (why := found.reason) is not None
-    ]
-    return [*out, *(small(reason) for reason in reasons), small(_ratio_words(held, margin))]
+    reasons: dict[str, list[str]] = {}
+    for reader, told, _ in held:
+        found = figures_of(result, "a90_ratio_upper", kind, reader)
+        if found is not None and found.reason is not None:
+            reasons.setdefault(found.reason, []).append(told)
+    notes = [f"{', '.join(who)}: {why}." for why, who in reasons.items()]
+    if any("*" in str(cell) for row in rows for cell in row[1:4]):
+        notes.append(STAR)
+    return [*out, *(small(note) for note in notes), small(_ratio_words(held, margin))]
 
 
 def _ratio_words(held: Sequence[tuple[str, str, ModeComparison]], margin: float | None) -> str:

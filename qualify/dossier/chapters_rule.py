@@ -14,6 +14,7 @@ from qualify.dossier.rule_answer import grain_caution
 from qualify.dossier.rule_views import as_study, modes_read
 from qualify.dossier.tables import Cell, grid
 from qualify.dossier.words import (
+    STAR,
     general,
     kind_words,
     listed,
@@ -155,7 +156,7 @@ def _kind(
     number: int,
 ) -> list[Flowable]:
     words = kind_words(population.kind)
-    out = [*section(f"By rule: {words}", 50), _found(own, population)]
+    out = [*section(f"By rule: {words}", 50), *_found(own, population)]
     out += pictures.on_page(
         f"rule-pod-{number}",
         f"POD of {words} by {population.size_in_words} in each mode, read by rule. Bounds are "
@@ -182,7 +183,7 @@ def _kind(
     ]
 
 
-def _found(own: StudyResult, population: Population) -> Flowable:
+def _found(own: StudyResult, population: Population) -> list[Flowable]:
     kind, reader = population.kind, own.readers[0]
     rows: list[list[Cell]] = []
     for mode in modes_read(own):
@@ -206,7 +207,9 @@ def _found(own: StudyResult, population: Population) -> Flowable:
     if population.sized:
         heads += ["Sized", "Bias, mm", "RMSE, mm"]
         widths += [16.0, 18.0, 18.0]
-    return grid(heads, rows, widths, align="l" + "r" * (len(heads) - 1))
+    table = grid(heads, rows, widths, align="l" + "r" * (len(heads) - 1))
+    starred = any("*" in str(cell) for row in rows for cell in row)
+    return [table, small(STAR)] if starred else [table]
 
 
 def _pairs(result: StudyResult, own: StudyResult, population: Population) -> list[Flowable]:

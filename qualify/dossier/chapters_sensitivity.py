@@ -14,7 +14,7 @@ from qualify.dossier.sensitivity_words import (
     other_by_likelihood,
 )
 from qualify.dossier.tables import Cell, bold, grid
-from qualify.dossier.words import kind_words, mm, sentence, size_cell
+from qualify.dossier.words import STAR, kind_words, mm, sentence, size_cell
 from qualify.pod.problem import BOUND_WORDS
 from qualify.study.result import StudyResult
 from qualify.study.sensitivity_estimates import change
@@ -22,7 +22,6 @@ from qualify.study.sensitivity_rows import PLANNED, Row, Sensitivity, Told
 
 READER_COLUMNS = 8
 TOGETHER = "all, cluster-robust"
-STAR = "* lies outside the sizes tested."
 HOW = (
     "Each row keeps the plan but for one choice. The box is made half as wide and half as wide "
     "again (its half widths; the extents of targets stay), calls are matched again, and "

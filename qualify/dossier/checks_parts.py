@@ -9,7 +9,7 @@ from qualify.criteria.estimate import Estimate
 from qualify.dossier.layout import small
 from qualify.dossier.lookup import estimate, value
 from qualify.dossier.style import LEAD
-from qualify.dossier.words import clean, kind_words, mm, sentence
+from qualify.dossier.words import clean, kind_words, sentence, size_beside
 from qualify.dossier.worst import worst_words
 from qualify.pod.hit_miss import HitMissFit
 from qualify.study.curve_checks import CurveCheck
@@ -66,8 +66,7 @@ def block(
 
 def starred(row: Checked, size: float | None) -> str:
     """Return a size for a table, * where it lies outside the sizes tested."""
-    low, high = row.fit.tested_range
-    return mm(size) + ("*" if size is not None and not low <= size <= high else "")
+    return size_beside(size, row.fit.tested_range)
 
 
 def named(rows: Sequence[Checked]) -> str:

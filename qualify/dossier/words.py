@@ -48,6 +48,9 @@ FAR_MM = 999.0
 """No block of ours is so large: a curve that hardly rises gives such sizes."""
 
 
+STAR = "* lies outside the sizes tested: read off a curve where nothing was tested, and no claim."
+
+
 def clean(text: object) -> str:
     """Return text for a paragraph: markup escaped, control characters as spaces."""
     return escape("".join(c if c.isprintable() else " " for c in str(text)))
@@ -121,6 +124,12 @@ def size_cell(estimate: Estimate | None) -> str:
         return "none"
     mark = "*" if estimate.in_range is False else ""
     return f"{mm(estimate.value)}{mark}"
+
+
+def size_beside(size: float | None, tested: tuple[float, float]) -> str:
+    """Return a size for a table, * where it lies outside the sizes tested."""
+    low, high = tested
+    return mm(size) + ("*" if size is not None and not low <= size <= high else "")
 
 
 def kind_words(kind: str) -> str:
