@@ -96,7 +96,8 @@ def _kind(
 def _caption(result: StudyResult, population: Population) -> str:
     return (
         f"Both modes on {kind_words(population.kind)}, a panel a reader. Names: targets hit in one "
-        "mode only, with the mark of that mode."
+        "mode only, with the mark of that mode, the smallest as far as there is room; the table "
+        "below names all."
     )
 
 
