@@ -18,7 +18,7 @@ def fit_table(rows: Sequence[Checked]) -> list[Flowable]:
     """Return e: two tests of fit, with how often each would notice a fault."""
     other = OTHER_LINK[rows[0].result.inputs.plan.analysis.link]
     notices = [f"notices plateau {FAULT:.2f}", f"notices {other}"]
-    heads = ["Mode", "Reader", "Curvature, p", *notices, "Sum of squares, p", *notices, "Told"]
+    heads = ["Mode", "Reader", "Curvature, p", *notices, "Sum of squares, p", *notices, "It says"]
     table = [_fit_row(row) for row in rows]
     text = (
         "p by simulation from the fitted curve: small means that the curve does not fit. Beside "

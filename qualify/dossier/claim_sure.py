@@ -15,7 +15,7 @@ METHODS = {
     "wald": "The limit rests on a rule for large trials and holds less often in small ones.",
 }
 MEANT = 0.95
-NOT_CLAIMED = "No sureness is stated, as no size is claimed."
+NOT_CLAIMED = "Nothing is stated, as no size is claimed."
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +90,7 @@ def held_shares(
 
 
 def sure_explained(result: StudyResult) -> str:
-    """Explain the row on sureness once, below the boxes."""
+    """Explain the row on how sure once, below the boxes."""
     held = next((c.holds["fit"] for c in result.checks.values() if "fit" in c.holds), None)
     first = (
         "95 %: each size is set on the safe side so that 95 of 100 such trials would not promise "
