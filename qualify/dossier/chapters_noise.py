@@ -42,8 +42,8 @@ def noise_sections(result: StudyResult, pictures: Pictures) -> list[Flowable]:
         for m, how in enumerate(plan.responses, start=1):
             caption = (
                 f"POD of {kind_words(population.kind)} at the size that the plan names against the "
-                f"rate of false calls, mode {how.mode}; bounds are one-sided 95 %. The mark is the "
-                "threshold in use."
+                f"rate of false calls, mode {how.mode}; bounds are one-sided 95 %, and stand only "
+                "where no check speaks against the line. The mark is the threshold in use."
             )
             out += pictures.on_page(f"trade-{number}-{m}", caption)
     return out

@@ -224,8 +224,6 @@ def trade_panels(result: StudyResult, population: Population, mode: str) -> tupl
         noise = result.noises.get((result.headline, BLANK, mode, reader))
         if line is None or noise is None or line.how.qualification_size_mm is None:
             continue
-        if line.failed():
-            continue  # no claim rests on a line that its own checks speak against
         panel = _trade(result, line, noise, reader, line.how.qualification_size_mm)
         out += [] if panel is None else [panel]
     return tuple(out)
@@ -254,17 +252,18 @@ def _trade(
     if use is not None and use.lower is not None and use.upper is not None and use.lower > 0.0:
         interval = (use.lower, use.upper)
     shown = use is not None and use.rate is not None and bool(here.pods)
+    fits = not line.failed()  # no bound rests on a line that its own checks speak against
     return TradePanel(
-        title=f"Mode {line.how.mode}, reader {reader}",
+        title=f"Mode {line.how.mode}, reader {reader}{'' if fits else ': the line does not fit'}",
         lines=(
             TradeLine(
                 size_label=f"{size:g} mm",
                 rates=tuple(rate for rate, _ in told),
                 pod=tuple(one.pods[0] for _, one in told),
-                bound=tuple(one.lowers[0] for _, one in told),
+                bound=tuple(one.lowers[0] for _, one in told) if fits else (),
                 supported=(min(inside), max(inside)) if inside else None,
                 frozen_pod=here.pods[0] if shown else None,
-                frozen_bound=here.lowers[0] if shown else None,
+                frozen_bound=here.lowers[0] if shown and fits else None,
             ),
         ),
         frozen_rate=use.rate if use is not None and shown else None,

@@ -11,6 +11,7 @@ ERRORS_A_STEP = 5.0  # a step of rounding is at least so many simulation errors
 LEADING = (1.0, 2.0, 5.0)
 FAR = 10.0  # a size so many times beyond the sizes tested is told in words; our own choice
 TOO_FAR = "the size would lie more than ten times beyond those tested, so no number is told"
+ERROR = "_simulation_error"  # of the size whose name stands before it; goes where that goes
 OF_A_CURVE = ("a50", "a90", "large_from")
 FLAT = "a curve that hardly rises puts an a90 more than ten times beyond the sizes tested"
 
@@ -68,19 +69,31 @@ def told_sizes(
 ) -> list[Estimate]:
     """Return estimates in which sizes of a curve that lie far beyond those tested are not told.
 
+    With a size goes its simulation error.
+
     tested : smallest and largest size by kind of target.
     """
-    out = []
-    for one in estimates:
-        sized = one.unit == "mm" and any(part in one.statistic for part in OF_A_CURVE)
-        value, reason = told_size(
-            None if one.value is None else float(one.value),
-            one.reason,
-            tested.get(one.population) if sized else None,
-        )
-        gone = value is None and one.value is not None
-        out.append(replace(one, value=None, reason=reason, in_range=None) if gone else one)
-    return out
+    held = tuple(estimates)
+    far = {
+        one.id
+        for one in held
+        if one.value is not None
+        and _is_size(one)
+        and one.population in tested
+        and is_far(float(one.value), tested[one.population])
+    }
+    return [
+        replace(one, value=None, reason=TOO_FAR, in_range=None)
+        if one.value is not None and one.id.replace(ERROR, "") in far
+        else one
+        for one in held
+    ]
+
+
+def _is_size(one: Estimate) -> bool:
+    """Return whether a number is a size on a curve, and not the error of one."""
+    named = any(part in one.statistic for part in OF_A_CURVE)
+    return one.unit == "mm" and named and ERROR not in one.statistic
 
 
 def told_ratio(
