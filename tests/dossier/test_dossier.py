@@ -66,7 +66,8 @@ def files(study):
 
 @pytest.fixture(scope="module")
 def clean_files():
-    return build_dossier(made(clean=True, signal="measured", invented=False, pieces=3))
+    with one_figure():
+        return build_dossier(made(clean=True, signal="measured", invented=False, pieces=3))
 
 
 def test_a_dossier_is_all_of_its_files(files):
