@@ -4,6 +4,7 @@ Exit codes: 0 done (also when a criterion is not met), 2 input error, 3 no numbe
 asked for exists. Heavy imports stand inside the commands, so that `--help` is quick.
 """
 
+import gc
 import sys
 from enum import StrEnum
 from pathlib import Path
@@ -238,9 +239,17 @@ app.command()(read)
 app.command()(bench)
 
 
+SELDOM = (100_000, 50, 100)
+"""When cycles are looked for: a run makes few, and looking at Python's pace took a tenth of it."""
+
+
 def main() -> None:
     """Run the command line."""
     if hasattr(sys.stdout, "reconfigure"):
         sys.stdout.reconfigure(encoding="utf-8")
         sys.stderr.reconfigure(encoding="utf-8")  # type: ignore[union-attr]
-    app()
+    gc.set_threshold(*SELDOM)
+    try:
+        app()
+    finally:
+        gc.freeze()  # nothing is left to look for at the end
