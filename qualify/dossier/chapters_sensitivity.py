@@ -1,5 +1,6 @@
 """Chapter 13: what the results hang on; a table of choices for each kind of target and mode."""
 
+from collections import Counter
 from collections.abc import Sequence
 
 from reportlab.platypus import Flowable
@@ -106,19 +107,35 @@ def _notes(held: Sensitivity, shown: Sequence[Row]) -> list[Flowable]:
         if row.absent is not None:
             absent.setdefault(row.absent, []).append(row.words)
     notes = [f"cannot be shown: {', '.join(rows)}: {why}" for why, rows in absent.items()]
-    lacking = {
-        f"no bound for {told.reader} under '{row.words}': {told.reason}"
-        for row in shown
-        for told in row.readers
-        if told.a90_95 is None and not row.key.startswith("without_")
-    }
     out: list[Flowable] = [small(moved_most(held))]
     if any(told.in_range is False for row in shown for told in row.readers):
         out.append(small(STAR))
-    notes += sorted(lacking)
+    notes += _lacking([row for row in shown if not row.key.startswith("without_")])
     if not held.clauses:
         notes.append("no criterion of the plan bears on this kind and mode")
     return [*out, *[small(sentence(note)) for note in notes]]
+
+
+def _lacking(shown: Sequence[Row]) -> list[str]:
+    """Return a line for each reason why there is no bound: for whom, and under which choices."""
+    asked = Counter(told.reader for row in shown for told in row.readers)
+    held: dict[str, dict[str, list[str]]] = {}
+    for row in shown:
+        for told in row.readers:
+            if told.a90_95 is None:
+                readers = held.setdefault(str(told.reason), {})
+                readers.setdefault(told.reader, []).append(f"'{row.words}'")
+    lines = []
+    for why, readers in held.items():
+        where: dict[str, list[str]] = {}
+        for reader, choices in readers.items():
+            all_of_them = len(choices) == asked[reader]
+            where.setdefault("every choice" if all_of_them else ", ".join(choices), []).append(
+                TOGETHER if reader == ALL_READERS else reader
+            )
+        told_where = "; ".join(f"{', '.join(who)} under {at}" for at, who in where.items())
+        lines.append(f"no bound: {told_where}: {why}")
+    return lines
 
 
 def _by_reader(held: Sensitivity, shown: Sequence[Row]) -> list[Flowable]:
