@@ -28,7 +28,7 @@ PLAN = make_plan()
 FREEZING = "§13 Record of freezing"
 
 
-def recorded(*, now=None, days=(0, 2, 30)):
+def recorded(*, now=None, days=(0, 2, 30), given=SALT):
     """A log with freeze, seal and opening on these days after 2026-03-02."""
     parts = plan_parts(PLAN)
     entries = {
@@ -38,7 +38,7 @@ def recorded(*, now=None, days=(0, 2, 30)):
             "files": file_marks(SALT, TRUTH),
             "salt_sha256": digest(SALT),
         },
-        "unseal": {"salt": SALT.hex(), "call_sheets": SHEETS},
+        "unseal": {"salt": given.hex(), "call_sheets": SHEETS},
     }
     log, numbers = b"", {}
     for day, kind in sorted(zip(days, entries, strict=True)):
@@ -110,6 +110,13 @@ def test_what_speaks_against_the_order_stops_it(kind):
     assert _order(result)[0] == "open"
     (fault,) = order_faults(result)
     assert fault.startswith("D1: ")
+
+
+def test_a_salt_that_was_not_sealed_breaks_the_seal_itself():
+    result = result_of(recorded(given=b"s" * 32))
+    (deviation,) = result.deviations
+    assert (deviation.kind, deviation.subject) == ("seal_broken", "truth")
+    assert "is not that of the seal" in deviation.text
 
 
 def test_other_software_alone_lowers_the_grade_by_one():

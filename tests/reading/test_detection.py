@@ -108,6 +108,9 @@ def test_groups_no_farther_apart_than_declared_are_one_indication(apart, wanted)
     assert len(found) == wanted
     if wanted == 1:
         assert found[0].x_mm == pytest.approx(-9.5 + 5 + apart / 2)
+        assert found[0].width_mm == apart + 1.0  # of a millimetre a column, both ends counted
+    else:
+        assert [group.width_mm for group in found] == [1.0, 1.0]
 
 
 @settings(max_examples=60, deadline=None)
