@@ -123,7 +123,7 @@ def _judge_clause(
     outcomes = [_one_reader(criterion, estimates, basis, name, unexamined_limit) for name in names]
     if not outcomes:
         return _no_number(criterion, "nobody read this mode")
-    if not any(_analysed(criterion, estimates, basis, name) for name in names):
+    if all(_deciding(criterion, estimates, basis, name) is None for name in names):
         if criterion.reader in ("pooled", "new_reader"):
             return _no_number(criterion, TOGETHER_ABSENT)
         return _no_number(criterion, criterion.rule.absent, would_decide=RUN_IT)
@@ -142,20 +142,20 @@ def _reasons(
     criterion: Criterion, estimates: Estimates, basis: Basis, readers: Sequence[str]
 ) -> str:
     """Return why several readers have no number, those of one reason together."""
-    name = criterion.rule.observed or criterion.rule.claim_bound or ""
-    population, mode = criterion.population or "study", criterion.mode or ""
     held: dict[str, list[str]] = {}
     for reader in readers:
-        why = _why(estimates.get(basis, name, population, mode, reader))
+        why = _why(_deciding(criterion, estimates, basis, reader))
         held.setdefault(why, []).append(reader)
-    return "; ".join(f"{', '.join(who)}: {why}" for why, who in held.items())
+    return "; ".join(f"{', '.join(names)}: {why}" for why, names in held.items())
 
 
-def _analysed(criterion: Criterion, estimates: Estimates, basis: Basis, reader: str) -> bool:
-    """Whether the statistic was estimated for this reader, with or without a value."""
+def _deciding(
+    criterion: Criterion, estimates: Estimates, basis: Basis, reader: str
+) -> Estimate | None:
+    """Return the estimate that decides for this reader; None where it was not analysed."""
     name = criterion.rule.observed or criterion.rule.claim_bound or ""
     population, mode = criterion.population or "study", criterion.mode or ""
-    return estimates.get(basis, name, population, mode, reader) is not None
+    return estimates.get(basis, name, population, mode, reader)
 
 
 def _badness(criterion: Criterion, outcome: _Outcome) -> float:
@@ -184,15 +184,13 @@ def _one_reader(
             "Examining the units that were left out.",
         )
     rule = criterion.rule
+    deciding = _deciding(criterion, estimates, basis, reader)
     if rule.observed is not None:
-        return _observed(
-            criterion, estimates.get(basis, rule.observed, population, mode, reader), reader
-        )
-    assert rule.claim_bound is not None
+        return _observed(criterion, deciding, reader)
     assert rule.counter_bound is not None
     return _bounded(
         criterion,
-        estimates.get(basis, rule.claim_bound, population, mode, reader),
+        deciding,
         estimates.get(basis, rule.counter_bound, population, mode, reader),
         reader,
     )

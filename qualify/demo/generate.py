@@ -38,7 +38,6 @@ from qualify.study.thresholds import read_thresholds
 
 HERE = Path(__file__).parent
 REPOSITORY = HERE.parent.parent
-"""Modes that count by rule; a sectorial scan has a region of its own and is shown only."""
 STUDY = "qualify/demo/study"
 SETUP = "qualify/demo/setup"
 SET_FROM = {

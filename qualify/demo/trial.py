@@ -21,7 +21,7 @@ OFFSETS_MM = (0.0, 0.0, 1.5, 2.0, 3.5, 5.0)
 MODEL_MODES = ("linear", "coherence")
 """The modes that the readers, or models of them, read."""
 RULE_MODES = ("linear", "total_focusing", "coherence")
-"""The modes whose blind images are read by rule."""
+"""Modes that count by rule; a sectorial scan has a region of its own and is shown only."""
 COLUMNS = ("reader", "mode", "reading", "code", "read_on", "software")
 FIRST_FORTNIGHT = [date(2026, 3, d) for d in (23, 24, 25, 26, 27, 30, 31)] + [
     date(2026, 4, d) for d in (1, 2)

@@ -10,6 +10,7 @@ from qualify.dossier.lookup import BLANKS, estimate, passes, value
 from qualify.dossier.pictures import Pictures
 from qualify.dossier.tables import grid
 from qualify.dossier.words import (
+    RESPONSE_UNITS,
     kind_words,
     p_value,
     percent,
@@ -22,7 +23,6 @@ from qualify.study.plan import Population
 from qualify.study.result import StudyResult
 
 AXES = {"log": "log", "linear": "as it is", "logit": "logit"}
-UNITS = {"db": "dB", "linear": "amplitude", "coherence": "coherence"}
 NOT_SHOWN = "Signal response: not shown, as the plan declares no recorded responses."
 CHECKED = (
     "Checks: p below 0.05 speaks against the line. 'Line' tests for a bend, 'spread' for a spread "
@@ -57,7 +57,7 @@ def _population(
     plan, kind = result.inputs.plan, population.kind
     out = section(f"Signal response: {kind_words(kind)}", 60)
     axes = "; ".join(
-        f"{how.mode}: {UNITS[how.unit]}, size {AXES[how.size_axis]}, response "
+        f"{how.mode}: {RESPONSE_UNITS[how.unit]}, size {AXES[how.size_axis]}, response "
         f"{AXES[how.response_axis]}, {_limits(how.floor, how.ceiling)} ({how.reason})"
         for how in plan.responses
     )

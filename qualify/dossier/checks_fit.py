@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from reportlab.platypus import Flowable
 
-from qualify.dossier.checks_parts import Checked, absent, block, named, reason_for, starred
+from qualify.dossier.checks_parts import Checked, absent, block, named, reason_for
 from qualify.dossier.tables import Cell, bold, grid
 from qualify.dossier.words import COVARIATE_UNITS, p_value, tenth, whole_percent
 from qualify.pod.covariates import CovariateResult
@@ -124,7 +124,8 @@ def _covariate_row(row: Checked, names: Sequence[str]) -> list[Cell]:
             cells += ["none"] * 3
         else:
             at = worst.value if isinstance(worst.value, str) else tenth(worst.value)
-            cells += [at, starred(row, worst.a90), starred(row, worst.upper)]
+            name_of = f"covariate_{name}_worst"
+            cells += [at, row.size(f"{name_of}_a90"), row.size(f"{name_of}_a90_95")]
     return cells
 
 

@@ -4,9 +4,9 @@ from collections.abc import Sequence
 
 from reportlab.platypus import Flowable
 
-from qualify.dossier.checks_parts import Checked, absent, block, named, reason_of, starred
+from qualify.dossier.checks_parts import Checked, absent, block, named, reason_of
 from qualify.dossier.tables import Cell, bold, grid
-from qualify.dossier.words import mm, p_value, percent, whole
+from qualify.dossier.words import p_value, percent, whole
 from qualify.pod.lapses import SHOWN
 from qualify.pod.plateau_words import LEVEL
 
@@ -50,9 +50,9 @@ def _row(row: Checked) -> list[Cell]:
         percent(row.value("plateau")),
         percent(row.value("plateau_lower")),
         bold(told) if p is not None and p <= LEVEL else told,
-        starred(row, row.value("plateau_a90")),
-        starred(row, row.value("plateau_a90_95")),
-        mm(lapses.from_size),
+        row.size("plateau_a90"),
+        row.size("plateau_a90_95"),
+        row.size("large_from"),
         f"{whole(hits)}/{whole(targets)}",
         percent(row.value("large_lower")),
         whole(lapses.further),

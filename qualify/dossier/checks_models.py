@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from reportlab.platypus import Flowable
 
-from qualify.dossier.checks_parts import Checked, absent, block, named, starred
+from qualify.dossier.checks_parts import Checked, absent, block, named
 from qualify.dossier.lookup import worst_reader
 from qualify.dossier.tables import Cell, bold, grid
 from qualify.dossier.words import percent, tenth
@@ -42,7 +42,7 @@ def _eight(shown: Sequence[Checked], *, first: bool) -> list[Flowable]:
         f"{SCALES[plan.scale]} before truth was opened, for this reason: '{plan.reason}'. It is "
         "never chosen from this table, which shows what the choice is worth. Bold: near-equal "
         "models, within 2 AIC units of the best, which describe these data about as well. In mm; "
-        "* lies outside the sizes tested."
+        "* lies outside the sizes tested; none: no curve, or more than ten times beyond them."
         if first
         else "As above, further modes."
     )
@@ -58,7 +58,8 @@ def _eight(shown: Sequence[Checked], *, first: bool) -> list[Flowable]:
 
 def _model_cells(row: Checked, model: ModelRow) -> list[Cell]:
     above = "none" if model.aic_above_best is None else tenth(model.aic_above_best)
-    texts = [above, starred(row, model.a90), starred(row, model.a90_95)]
+    name = f"model_{model.link}_{model.scale}"
+    texts = [above, row.size(f"{name}_a90"), row.size(f"{name}_a90_95")]
     return [bold(text) for text in texts] if model.near_equal else list(texts)
 
 
@@ -73,7 +74,7 @@ def _spread(rows: Sequence[Checked]) -> list[Flowable]:
             row.label,
             f"{row.value('near_equal_models') or 0:.0f}",
             *[
-                starred(row, row.value(f"{size}_models_{end}"))
+                row.size(f"{size}_models_{end}")
                 for size in ("a90", "a90_95")
                 for end in ("smallest", "largest")
             ],
@@ -99,11 +100,10 @@ def _spread(rows: Sequence[Checked]) -> list[Flowable]:
 
 def _scales(row: Checked) -> list[Cell]:
     link = row.result.inputs.plan.analysis.link
-    pair = {model.scale: model.a90_95 for model in row.check.models.rows if model.link == link}
     apart = row.check.models.scale_difference
     told = percent(apart)
     last: Cell = bold(told) if apart is not None and apart > SCALE_LIMIT else told
-    return [starred(row, pair.get("log")), starred(row, pair.get("linear")), last]
+    return [*(row.size(f"model_{link}_{scale}_a90_95") for scale in ("log", "linear")), last]
 
 
 def _not_comparable(rows: Sequence[Checked]) -> list[str]:

@@ -9,7 +9,7 @@ from qualify.criteria.estimate import Estimate
 from qualify.dossier.layout import small
 from qualify.dossier.lookup import estimate, value
 from qualify.dossier.style import LEAD
-from qualify.dossier.words import clean, kind_words, sentence, size_beside
+from qualify.dossier.words import clean, kind_words, sentence, size_cell
 from qualify.dossier.worst import worst_words
 from qualify.pod.hit_miss import HitMissFit
 from qualify.study.curve_checks import CurveCheck
@@ -37,6 +37,10 @@ class Checked:
         """Return an estimate of this curve on the basis of the claim."""
         return estimate(self.result, statistic, self.kind, self.mode, self.reader)
 
+    def size(self, statistic: str) -> str:
+        """Return a size of this curve for a table, * where it lies outside the sizes tested."""
+        return size_cell(self.estimate(statistic))
+
     def value(self, statistic: str) -> float | None:
         """Return the value of an estimate of this curve."""
         return value(self.result, statistic, self.kind, self.mode, self.reader)
@@ -62,11 +66,6 @@ def block(
     """Return a lettered heading, a few words and a table, kept together, and notes."""
     head = Paragraph(clean(f"{title} ({kind_words(kind)})"), LEAD)
     return [KeepTogether([head, small(text), table]), *[small(note) for note in notes]]
-
-
-def starred(row: Checked, size: float | None) -> str:
-    """Return a size for a table, * where it lies outside the sizes tested."""
-    return size_beside(size, row.fit.tested_range)
 
 
 def named(rows: Sequence[Checked]) -> str:

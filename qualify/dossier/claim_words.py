@@ -154,6 +154,8 @@ def false_calls(result: StudyResult, kind: str, mode: str) -> str:
             own, key=lambda r: value(result, "false_call_rate_upper", BLANKS, mode, r) or 0.0
         )
         which = "whose size this is" if len(own) == 1 else "the worst of those whose size this is"
+        if value(result, "a90_95", kind, mode, most) is None:
+            which = "who finds least"
         told.insert(0, f"{most}, {which}: {_rate(result, mode, most)}")
     away = [
         (int(value(result, "false_calls", FLAWED, mode, reader) or 0), reader)

@@ -6,7 +6,7 @@ from reportlab.platypus import Flowable
 
 from qualify.dossier.comparison_views import names_of
 from qualify.dossier.tables import Cell, grid
-from qualify.dossier.words import general, percent
+from qualify.dossier.words import RESPONSE_UNITS, general, percent
 from qualify.reading.extent import METHOD_WORDS
 from qualify.study.plan import Mode
 from qualify.study.reading_files import ReadingFiles
@@ -73,7 +73,9 @@ def _region(reading: ReadingFiles | None, mode: str) -> str:
 def _covered(result: StudyResult, mode: str) -> str:
     shown = () if result.shown is None else result.shown.modes
     share = next((float(one.fraction.mean()) for one in shown if one.mode == mode), None)
-    return NOT_TOLD if share is None else percent(floor(1000.0 * share) / 1000.0)
+    if share is None:
+        return NOT_TOLD
+    return percent(floor(1000.0 * share) / 1000.0)  # down, so that 99.96 % is not called all
 
 
 def _method(reading: ReadingFiles | None, mode: str) -> str:
@@ -85,7 +87,7 @@ def _method(reading: ReadingFiles | None, mode: str) -> str:
 def _threshold(mode: Mode) -> str:
     if mode.threshold is None:
         return "none: called by eye"
-    unit = {"db": "dB", "linear": ""}.get(mode.threshold_unit or "", mode.threshold_unit or "")
+    unit = RESPONSE_UNITS.get(mode.threshold_unit or "", mode.threshold_unit or "")
     return f"{general(mode.threshold)} {unit}".strip()
 
 

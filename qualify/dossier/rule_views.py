@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from qualify.dossier.lookup import estimate
 from qualify.dossier.pod_views import PodViews
 from qualify.dossier.words import kind_words
 from qualify.figures.modes_pod import ModePod, ModesPodView
@@ -52,7 +53,7 @@ def modes_pod_view(own: StudyResult, views: PodViews, population: Population) ->
     for mode in modes_read(own):
         panels = views.panels(population, mode)
         if panels:
-            modes.append(_mode(mode, panels[0]))
+            modes.append(_mode(mode, panels[0], _why(own, population.kind, mode, panels[0])))
     return ModesPodView(
         f"{words[:1].upper()}{words[1:]}, read by rule at one declared false-call rate",
         population.size_in_words,
@@ -61,10 +62,16 @@ def modes_pod_view(own: StudyResult, views: PodViews, population: Population) ->
     )
 
 
-def _mode(mode: str, panel: PodPanel) -> ModePod:
+def _why(own: StudyResult, kind: str, mode: str, panel: PodPanel) -> str:
+    """Return why there is no a90/95, or no curve, without a full stop."""
+    found = estimate(own, "a90_95", kind, mode, own.readers[0])
+    reason = None if found is None else found.reason
+    return (reason or panel.message or "none was computed").rstrip(".")
+
+
+def _mode(mode: str, panel: PodPanel, why: str) -> ModePod:
     hits = tuple(s for s, hit in zip(panel.sizes, panel.hits, strict=True) if hit)
     misses = tuple(s for s, hit in zip(panel.sizes, panel.hits, strict=True) if not hit)
-    why = (panel.message or "none was computed").removeprefix("No a90/95: ").rstrip(".")
     if not panel.curve_sizes:
         return ModePod(mode, hits, misses, reason=why)
     low, high = panel.tested_range or (0.0, float("inf"))

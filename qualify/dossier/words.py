@@ -22,6 +22,7 @@ OUTCOMES = {
     "too_few": "no curve: too few targets",
 }
 MODE_STATUS = {"accepted": "in use", "candidate": "to be shown"}
+RESPONSE_UNITS = {"db": "dB", "linear": "amplitude", "coherence": "coherence"}
 COVARIATE_UNITS = {"depth": " mm", "tilt": "°"}
 ROLES = {
     "owner": "owner",
@@ -44,10 +45,6 @@ MATCHES = {
 }
 
 
-FAR_MM = 999.0
-"""No block of ours is so large: a curve that hardly rises gives such sizes."""
-
-
 STAR = "* lies outside the sizes tested: read off a curve where nothing was tested, and no claim."
 
 
@@ -57,9 +54,7 @@ def clean(text: object) -> str:
 
 
 def mm(value: float | None) -> str:
-    """Return a size in millimetres to two decimals, without its unit; a far one is not told."""
-    if value is not None and value > FAR_MM:
-        return f"> {FAR_MM:g}"
+    """Return a size in millimetres to two decimals, without its unit."""
     return "none" if value is None else f"{value:.2f}".replace("-", "−")
 
 

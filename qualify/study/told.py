@@ -82,6 +82,8 @@ def told_sizes(
         and one.population in tested
         and is_far(float(one.value), tested[one.population])
     }
+    if not far:
+        return list(held)
     return [
         replace(one, value=None, reason=TOO_FAR, in_range=None)
         if one.value is not None and one.id.replace(ERROR, "") in far

@@ -98,6 +98,19 @@ def test_a_reader_without_a_number_demonstrates_nothing():
     assert found == "not demonstrated"
 
 
+def test_every_reader_without_a_number_is_named_with_the_reason():
+    """Those of one reason together: a client must see that it is not one reader's misfortune."""
+    reasons = {"R1": "no curve rises", "R2": "too few misses", "R3": "no curve rises"}
+    estimates = [
+        estimate(name, None, reader, reason=why)
+        for reader, why in reasons.items()
+        for name in ("a90_95", "a90_lower_95")
+    ]
+    _, (verdict,) = status([criterion()], estimates, tuple(reasons))
+    assert verdict.status == "not demonstrated"
+    assert "R1, R3: no curve rises; R2: too few misses" in verdict.reason
+
+
 def test_too_much_left_unexamined():
     lost = estimate("not_examined_fraction", 0.06, unit="fraction")
     found, verdicts = status([criterion()], [estimate("a90_95", 0.8, in_range=True), lost])

@@ -63,6 +63,12 @@ def test_the_worst_caller_is_named_with_its_count(result):
     assert f"Worst, {worst}: {called[worst]} of 152" in claim_of(result, HOLES, MODE).false_calls
 
 
+def test_nobody_has_a_size_where_none_is_told(result):
+    told = claim_of(result, HOLES, MODE).false_calls
+    assert "whose size this is" not in told
+    assert f"{worst_reader(result, HOLES, MODE)}, who finds least: " in told
+
+
 def test_calls_beside_targets_stand_on_the_face(result):
     away = by_reader(result, "false_calls", "flawed_units", result.headline)
     most = max(away, key=away.get)
