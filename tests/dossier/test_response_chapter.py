@@ -9,6 +9,7 @@ import subprocess
 import pytest
 
 from qualify.dossier.build import build_dossier
+from qualify.dossier.response_views import trade_panels
 from qualify.errors import InputError
 from qualify.study.example_responses import example_response_files
 from qualify.study.load import load_study
@@ -66,6 +67,20 @@ def test_figures(files):
     for name in ("response-1-1", "response-checks-1-2", "noise-1", "trade-1-2"):
         assert f"figures/{name}.svg" in files
         assert json.loads(files["figures/alt_texts.json"])[name]
+
+
+def test_no_bound_of_the_trade_stands_where_a_check_speaks_against_the_line(result):
+    """One of the two invented lines fails its own checks, the other does not."""
+    (holes,) = result.inputs.plan.populations
+    bounds = {}
+    for mode in ("amplitude", "coherence"):
+        line = result.responses[("as_found", "side_drilled_hole", mode, "rule")]
+        (panel,) = trade_panels(result, holes, mode)
+        (shown,) = panel.lines
+        bounds[bool(line.failed())] = any(b is not None for b in shown.bound)
+        assert ("does not fit" in panel.title) == bool(line.failed())
+        assert len(shown.pod) > 3
+    assert bounds == {True: False, False: True}
 
 
 @pytest.mark.skipif(shutil.which("pdftotext") is None, reason="poppler-utils is not installed")

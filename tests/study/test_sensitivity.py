@@ -9,7 +9,7 @@ import statsmodels.api as sm
 from scipy import stats
 
 from qualify.criteria.estimate import Estimates
-from qualify.dossier.chapters_sensitivity import sensitivity_chapter
+from qualify.dossier.chapters_sensitivity import _lacking, sensitivity_chapter
 from qualify.dossier.sensitivity_words import matching_words, moved_most, verdict_words
 from qualify.dossier.style import register_fonts
 from qualify.pod.hit_miss import fit_hit_miss
@@ -19,6 +19,7 @@ from qualify.reading.tables import MatchedCallRow, MeasurementRow, OpportunityRo
 from qualify.study.readers_analysis import told_together
 from qualify.study.sensitivity import sensitivity_of
 from qualify.study.sensitivity_estimates import sensitivity_estimates
+from qualify.study.sensitivity_rows import Row, Told
 from qualify.study.variations import variations
 from tests.study.small import make_plan
 
@@ -262,3 +263,18 @@ def test_readers_together_are_told_by_the_cluster_robust_bound_of_statsmodels():
     one = next(row for row in held.rows if row.key == "without_R2")
     assert [t.a90_95 for t in one.readers if t.reader == "all_readers"] == [None]
     assert held.planned.worst.reader in READERS
+
+
+def test_why_there_is_no_bound_is_told_once_for_each_reason():
+    def told(reader, reason):
+        return Told(reader, 40, 20, None, 2.0 if reason is None else None, reason, None)
+
+    rows = [
+        Row("as_planned", "as planned", None, (told("R1", "flat"), told("R2", None)), ()),
+        Row("box", "box larger", None, (told("R1", "flat"), told("R2", "few")), ()),
+        Row("apart", "flaws only", None, (told("R1", "flat"), told("all_readers", "flat")), ()),
+    ]
+    assert _lacking(rows) == [
+        "no bound: R1, all, cluster-robust under every choice: flat",
+        "no bound: R2 under 'box larger': few",
+    ]
