@@ -78,7 +78,8 @@ def told_sizes(
         one.id
         for one in held
         if one.value is not None
-        and _is_size(one)
+        and one.unit == "mm"
+        and any(part in one.statistic for part in OF_A_CURVE)
         and one.population in tested
         and is_far(float(one.value), tested[one.population])
     }
@@ -86,16 +87,10 @@ def told_sizes(
         return list(held)
     return [
         replace(one, value=None, reason=TOO_FAR, in_range=None)
-        if one.value is not None and one.id.replace(ERROR, "") in far
+        if one.value is not None and one.id.replace(ERROR, "") in far  # no error is far by itself
         else one
         for one in held
     ]
-
-
-def _is_size(one: Estimate) -> bool:
-    """Return whether a number is a size on a curve, and not the error of one."""
-    named = any(part in one.statistic for part in OF_A_CURVE)
-    return one.unit == "mm" and named and ERROR not in one.statistic
 
 
 def told_ratio(
