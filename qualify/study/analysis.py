@@ -9,8 +9,8 @@ from qualify.pod.false_calls import false_call_rate, proportion_bounds
 from qualify.pod.hit_miss import HitMissFit
 from qualify.reading.tables import BLANK, Tables
 from qualify.study.gathered import Analysis, simulations_of
+from qualify.study.notice import StudyNotice
 from qualify.study.plan import Plan, Population
-from qualify.study.result import StudyNotice
 from qualify.study.sizing_estimates import sizing_estimates
 from qualify.study.sizing_result import sizing_result
 from qualify.study.told import told_bound

@@ -3,8 +3,8 @@
 from collections import defaultdict
 
 from qualify.reading.tables import BLANK, Tables
+from qualify.study.notice import StudyNotice
 from qualify.study.plan import Plan
-from qualify.study.result import StudyNotice
 
 
 def study_notices(tables: Tables, view: Tables, plan: Plan) -> list[StudyNotice]:

@@ -9,8 +9,8 @@ from qualify.effort import trials
 from qualify.pod.calibrated import SIMULATIONS
 from qualify.pod.hit_miss import HitMissFit, fit_hit_miss
 from qualify.study.curve_checks import Cell
+from qualify.study.notice import StudyNotice
 from qualify.study.plan import Plan
-from qualify.study.result import StudyNotice
 from qualify.study.sizing_result import SizingResult
 
 MANY = 11  # curves of a study, from more on with half of the simulated trials behind each

@@ -10,8 +10,8 @@ from qualify.pod.problem import BoundValue
 from qualify.pod.problem import Side as Of
 from qualify.pod.readers import ReadersFit
 from qualify.study.curve_checks import Cell
+from qualify.study.notice import StudyNotice
 from qualify.study.readers_analysis import ALL, NEW, ReadersResult, Repeats
-from qualify.study.result import StudyNotice
 from qualify.study.told import told_bound
 from qualify.study.where import Where
 

@@ -11,9 +11,9 @@ from qualify.reading.tables import BLANK
 from qualify.study.analysis import BLANK_UNITS
 from qualify.study.check_words import check_notices, in_noise_notice
 from qualify.study.curve_checks import Cell
+from qualify.study.notice import StudyNotice
 from qualify.study.response_analysis import NoiseResult, ResponseResult, draws_of, pod_at_rate
 from qualify.study.response_back import back, error_back
-from qualify.study.result import StudyNotice
 from qualify.study.told import told_bound
 from qualify.study.where import Where
 

@@ -18,6 +18,7 @@ from qualify.study.curve_checks import Cell, CurveCheck
 from qualify.study.declaration import Declaration, DeviationKind
 from qualify.study.deviations import Deviation
 from qualify.study.model_result import ModelCheck
+from qualify.study.notice import StudyNotice
 from qualify.study.order_log import Recorded
 from qualify.study.plan import Plan
 from qualify.study.readers_analysis import ReadersResult, Repeats
@@ -80,15 +81,6 @@ class StudyEvent:
     status: EventStatus
     document: str = ""
     late: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class StudyNotice:
-    """A caution the analysis raises: a code for programs, a sentence for people."""
-
-    code: str
-    text: str
-    about: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,10 +17,10 @@ from qualify.study.analysis import analyse
 from qualify.study.comparison_estimates import comparison_estimates
 from qualify.study.comparisons import Comparisons, compare_all
 from qualify.study.deviations import Deviation
+from qualify.study.notice import StudyNotice
 from qualify.study.plan import Plan
 from qualify.study.response_analysis import response_results
 from qualify.study.response_estimates import response_estimates
-from qualify.study.result import StudyNotice
 from qualify.study.rule_result import RuleResult
 from qualify.study.views import views_of
 

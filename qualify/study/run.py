@@ -44,7 +44,7 @@ from qualify.study.rule_result import RuleResult
 from qualify.study.sensitivity import Place, sensitivity_of
 from qualify.study.sensitivity_estimates import sensitivity_estimates
 from qualify.study.sensitivity_rows import Sensitivity
-from qualify.study.told import told_sizes
+from qualify.study.told import told_notices, told_sizes
 from qualify.study.variations import variations
 from qualify.study.views import views_of
 
@@ -121,7 +121,9 @@ def _told(state: _State) -> _State:
         frame = state.views["as_found"].opportunities
         sizes = frame[frame["size_mm"].notna()].groupby("kind")["size_mm"]
         tested = {str(kind): (float(own.min()), float(own.max())) for kind, own in sizes}
-        state.analysis.estimates[:] = told_sizes(state.analysis.estimates, tested)
+        analysis = state.analysis
+        analysis.estimates[:] = told_sizes(analysis.estimates, tested)
+        analysis.notices[:] = told_notices(analysis.notices, analysis.estimates)
     return state
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 from qualify.criteria.estimate import Estimate
 from qualify.pod.problem import BOUND_WORDS, BoundValue
+from qualify.study.notice import StudyNotice
 
 ERRORS_A_STEP = 5.0  # a step of rounding is at least so many simulation errors
 LEADING = (1.0, 2.0, 5.0)
@@ -13,6 +14,12 @@ FAR = 10.0  # a size so many times beyond the sizes tested is told in words; our
 TOO_FAR = "the size would lie more than ten times beyond those tested, so no number is told"
 ERROR = "_simulation_error"  # of the size whose name stands before it; goes where that goes
 OF_A_CURVE = ("a50", "a90", "large_from")
+GIVES = {
+    "coarse_simulation": "a90_95",
+    "response_coarse_simulation": "response_a90_95",
+    "naive_pooling": "a90_95_readings_as_targets",
+}
+"""Notices that give a number of a size: their code, and the size."""
 FLAT = "a curve that hardly rises puts an a90 more than ten times beyond the sizes tested"
 
 
@@ -91,6 +98,19 @@ def told_sizes(
         else one
         for one in held
     ]
+
+
+def told_notices(
+    notices: Iterable[StudyNotice], estimates: Iterable[Estimate]
+) -> list[StudyNotice]:
+    """Return notices but those that give the number of a size that is not told."""
+    far = {one.id for one in estimates if one.reason == TOO_FAR}
+
+    def size_of(notice: StudyNotice) -> str:
+        basis, _, cell = notice.about.partition("/")
+        return f"{basis}/{GIVES.get(notice.code, '')}/{cell}"
+
+    return [notice for notice in notices if size_of(notice) not in far]
 
 
 def told_ratio(

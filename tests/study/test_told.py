@@ -3,7 +3,8 @@
 import pytest
 
 from qualify.criteria.estimate import Estimate
-from qualify.study.told import TOO_FAR, told_sizes
+from qualify.study.notice import StudyNotice
+from qualify.study.told import TOO_FAR, told_notices, told_sizes
 
 TESTED = {"side_drilled_hole": (0.2, 2.0)}
 
@@ -43,3 +44,13 @@ def test_with_a_size_goes_its_simulation_error():
 )
 def test_other_numbers_and_kinds_without_sizes_stay(other):
     assert told_sizes([other], TESTED) == [other]
+
+
+def test_a_notice_does_not_give_the_number_that_is_not_told():
+    about = "as_found/side_drilled_hole/linear/R1"
+    notices = [StudyNotice("coarse_simulation", "known to 4e7 only", about),
+               StudyNotice("few_targets", "fewer than 60", about)]  # fmt: skip
+    far = told_sizes([number("a90_95", 1e9)], TESTED)
+    assert told_notices(notices, far) == notices[1:]
+    near = told_sizes([number("a90_95", 1.5)], TESTED)
+    assert told_notices(notices, near) == notices
